@@ -1,0 +1,375 @@
+"""What the shop has and what was cut: the nouns that every layer shares.
+
+All of it is immutable and plain. Lengths are mm, metres are m, money is minutes.
+Nothing here computes; a `Setup` is what a log's TOML says, a `Cut` is one of its rows.
+
+Signs: a clearance or play above 0 is room, below 0 interference. A setting is where
+the adjuster's scale stood. A move is the difference of two settings.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from calib.errors import CalibError
+
+JointKind = Literal["finger", "groove", "inlay", "plain"]
+Landing = Literal["adds", "renews"]
+CutKind = Literal["test", "good"]
+JOINT_KINDS: tuple[JointKind, ...] = ("finger", "groove", "inlay", "plain")
+
+#: The slope is not known and is to be learned from the cuts (plain joints only).
+LEARN = "learn"
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A reading that is only known to lie between two limits (go/no-go, a feeler blade, a word).
+
+    Parameters
+    ----------
+    low_mm, high_mm : float, mm
+        Either may be infinite.
+    """
+
+    low_mm: float
+    high_mm: float
+
+
+Reading = float | Interval
+
+
+@dataclass(frozen=True)
+class Band:
+    """What will do, for one reading, and the target inside it.
+
+    Parameters
+    ----------
+    name : str
+        clearance, play, proud, depth, setback, width, gap, or the user's own.
+    target_mm, low_mm, high_mm : float, mm
+    """
+
+    name: str
+    target_mm: float
+    low_mm: float
+    high_mm: float
+
+    def check(self) -> None:
+        """Raise `CalibError` unless low <= target <= high and low < high."""
+        if not self.low_mm < self.high_mm:
+            raise CalibError(
+                f"readings.{self.name}: low {self.low_mm:g} mm is not below high {self.high_mm:g} mm. "
+                "Swap them or widen the band."
+            )
+        if not self.low_mm <= self.target_mm <= self.high_mm:
+            raise CalibError(
+                f"readings.{self.name}: target {self.target_mm:g} mm is outside the band "
+                f"{self.low_mm:g} to {self.high_mm:g} mm. Move the target or the band."
+            )
+
+
+@dataclass(frozen=True)
+class Adjuster:
+    """What the maker can move.
+
+    Parameters
+    ----------
+    name : str
+        key, fence, height, diameter (a typed-in cutter diameter), or the user's own.
+    least_step_mm : float, mm
+        Smallest move worth the name; 0 = continuous.
+    backlash_mm : float, mm
+        Lost motion when the direction turns round.
+    landing : {"adds", "renews"}
+        How the error of a move behaves, see design: it adds to earlier ones (taps, turns,
+        shims) or it is drawn anew (stop, block, typed value).
+    low_mm, high_mm : float, mm
+        Ends of the range that can be reached on the scale.
+    thread : str or None
+        "M6", "1/4-20"; None when it is not a screw.
+    has_scale : bool
+        False for a jig without a scale: positions are then counted from the first one.
+    counts_other_way : bool
+        True when the user said that the scale's numbers fall where geometry expects them to rise.
+    typed : bool
+        True for a value that is typed in; such a move has no error of its own.
+    moves : mapping of reading name to slope (mm per mm) or LEARN
+        Overrides geometry; required for plain joints.
+    """
+
+    name: str
+    least_step_mm: float = 0.0
+    backlash_mm: float = 0.0
+    landing: Landing = "adds"
+    low_mm: float = -math.inf
+    high_mm: float = math.inf
+    thread: str | None = None
+    has_scale: bool = True
+    counts_other_way: bool = False
+    typed: bool = False
+    moves: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True)
+class ReadingStakes:
+    """Minutes lost when a good piece reads above, or below, its band."""
+
+    too_high_min: float = 20.0
+    too_low_min: float = 20.0
+
+
+@dataclass(frozen=True)
+class Stakes:
+    """What things cost, in the maker's own minutes.
+
+    Parameters
+    ----------
+    test_cut_min : float
+        One more test cut, with measuring it.
+    move_min : float
+        One move, per adjuster.
+    readings : mapping of reading name to ReadingStakes
+    default : ReadingStakes
+        For readings that have none of their own.
+    """
+
+    test_cut_min: float = 4.0
+    move_min: float = 2.0
+    readings: Mapping[str, ReadingStakes] = field(default_factory=lambda: MappingProxyType({}))
+    default: ReadingStakes = ReadingStakes()
+
+    def of(self, reading: str) -> ReadingStakes:
+        """Return the stakes of one reading."""
+        return self.readings.get(reading, self.default)
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Medians of the scales of one reading or adjuster, where they differ from the setup's (None: no)."""
+
+    offset_sd_mm: float | None = None
+    move_sd_mm: float | None = None
+    cut_sd_mm: float | None = None
+    reading_sd_mm: float | None = None
+    scale_sd: float | None = None
+    zero_sd_mm: float | None = None
+    creep_sd_mm: float | None = None
+    stock_sd_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """What is believed before the first cut; medians where a scale is unknown.
+
+    Parameters
+    ----------
+    offset_sd_mm : float, mm
+        sd of the unknown offset before any cut; may be infinite.
+    move_sd_mm : float, mm
+        sd of the error of one move, in the adjuster's own mm.
+    cut_sd_mm : float, mm
+        sd from cut to cut on one setting (of the wood, not of the measurement).
+    reading_sd_mm : float, mm
+        sd of one measurement of one cut.
+    scale_sd : float, mm per mm
+        sd of the relative scale error of an adjuster.
+    wear_sd_mm_per_m : float
+        scale of the half-normal prior of the recession per metre; 0 = no wear.
+    creep_sd_mm : float, mm per piece
+        sd of the drift per piece since the last adjustment; 0 = none.
+    stock_sd_mm : float, mm
+        sd of the effect of one stock; 0 = none.
+    zero_sd_mm : float, mm
+        sd of the gauge's zero error, shared by all measurements of one reading; 0 = none.
+    mounting_sd_mm : float or None, mm
+        sd of one mounting's offset around the setup's own; None = mountings are taken as unrelated.
+    blunder_probability : float
+        of any one measurement being a slip (misread, mistyped, a chip under the seat).
+    log_sd : float
+        sd of the natural logarithm of each unknown scale around its median.
+    scales_known : bool
+        True: move, cut and reading sd are exact.
+    of : mapping of reading or adjuster name to Scales
+        Overrides.
+    """
+
+    offset_sd_mm: float = 0.3
+    move_sd_mm: float = 0.025
+    cut_sd_mm: float = 0.02
+    reading_sd_mm: float = 0.015
+    scale_sd: float = 0.03
+    wear_sd_mm_per_m: float = 0.0
+    creep_sd_mm: float = 0.0
+    stock_sd_mm: float = 0.0
+    zero_sd_mm: float = 0.0
+    mounting_sd_mm: float | None = None
+    blunder_probability: float = 0.02
+    log_sd: float = 0.6
+    scales_known: bool = False
+    of: Mapping[str, Scales] = field(default_factory=lambda: MappingProxyType({}))
+
+    def scale(self, name: str, quantity: str) -> float:
+        """Return one quantity (a field name of `Scales`) for one reading or adjuster, override first.
+
+        >>> Knowledge(cut_sd_mm=0.02).scale("clearance", "cut_sd_mm")
+        0.02
+        """
+        override = self.of.get(name)
+        own = getattr(override, quantity) if override is not None else None
+        return float(getattr(self, quantity) if own is None else own)
+
+
+@dataclass(frozen=True)
+class FeelScale:
+    """Words that stand for an interval of the first reading.
+
+    Parameters
+    ----------
+    words : mapping of word to (low, high), mm
+        Either end may be infinite.
+    spread_mm : float, mm
+        sd with which hand and day shift the limits of a word.
+    """
+
+    words: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
+    spread_mm: float = 0.04
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Kind of joint and what its geometry needs to know.
+
+    Parameters
+    ----------
+    kind : {"finger", "groove", "inlay", "plain"}
+    seat : {"away", "toward"}
+        Finger: which slot wall stops on the key.
+    holds : {"axis", "gap"}
+        Finger: what stays when the cutter's width changes: key to cutter axis, or the gap.
+    key_width_mm : float or None
+    thickness_mm : float or None
+        Finger: of the mating stock. Groove: of the stock the groove is cut in.
+    passes : {1, 2}
+        Groove: passes for the width.
+    recut : {"both", "pocket", "insert"}
+        Inlay: which part is cut again after a change of the typed diameter.
+    drawn_gap_mm : float
+        Inlay: total gap that is drawn between pocket and insert.
+    """
+
+    kind: JointKind
+    seat: Literal["away", "toward"] = "away"
+    holds: Literal["axis", "gap"] = "axis"
+    key_width_mm: float | None = None
+    thickness_mm: float | None = None
+    passes: int = 1
+    recut: Literal["both", "pocket", "insert"] = "both"
+    drawn_gap_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Cutter:
+    """The tool: its name, nominal width (mm) and metres cut since it was last sharp, before the log."""
+
+    name: str = "cutter"
+    nominal_mm: float | None = None
+    metres_since_sharp_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Setup:
+    """One machine arranged for one joint: its bands, its adjusters, what is at stake and what is believed.
+
+    Parameters
+    ----------
+    units : {"mm", "in"}
+        The unit of a bare number in this setup's log, and of its output; all fields here are mm.
+    pieces_left : int
+        Good pieces still to cut.
+    metres_per_piece_m : float, m
+        What one piece adds to the cutter's metres.
+    stock : str or None
+        Stock of the good pieces; None = that of the last cut.
+    """
+
+    name: str
+    joint: Joint
+    bands: tuple[Band, ...]
+    adjusters: tuple[Adjuster, ...]
+    cutter: Cutter = Cutter()
+    units: Literal["mm", "in"] = "mm"
+    pieces_left: int = 1
+    metres_per_piece_m: float = 0.0
+    stock: str | None = None
+    stakes: Stakes = Stakes()
+    knowledge: Knowledge = Knowledge()
+    feel: FeelScale = FeelScale()
+
+    def band(self, name: str) -> Band:
+        """Return the band of a reading; raise `CalibError` when the setup has no such reading."""
+        for band in self.bands:
+            if band.name == name:
+                return band
+        raise CalibError(
+            f'setup {self.name} has no reading "{name}". It has: {", ".join(b.name for b in self.bands)}.'
+        )
+
+    def adjuster(self, name: str) -> Adjuster:
+        """Return an adjuster; raise `CalibError` when the setup has none of that name."""
+        for adjuster in self.adjusters:
+            if adjuster.name == name:
+                return adjuster
+        raise CalibError(
+            f'setup {self.name} has no adjuster "{name}". '
+            f"It has: {', '.join(a.name for a in self.adjusters)}."
+        )
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One row of a log: a test cut in scrap, or a run of good pieces whose last one was measured.
+
+    Parameters
+    ----------
+    number : int
+        Written on the piece.
+    kind : {"test", "good"}
+    pieces : int
+        Pieces of this row; a test cut is one.
+    metres_m : float or None, m
+        This row's own; None = pieces times the setup's metres per piece.
+    settings_mm : mapping of adjuster name to mm
+        Where every scale stood, complete: an empty field of the log was already filled from the row before.
+    readings : mapping of reading name to a tuple of Reading
+        Numbers or intervals; several are repeats on the same cut. Absent when it was not measured.
+    feel : str or None
+        A word of the setup's feel scale; it speaks of the first reading.
+    stock, mounting, sharpening : str or None
+        None = as in the row before (in the first row: one unnamed).
+    moved : frozenset of adjuster names
+        Re-set to the same place: a move whose setting did not change.
+    note, when : str or None
+        As typed.
+    at_hand : bool
+        The piece can still be measured again.
+    """
+
+    number: int
+    kind: CutKind
+    settings_mm: Mapping[str, float]
+    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    pieces: int = 1
+    metres_m: float | None = None
+    feel: str | None = None
+    stock: str | None = None
+    mounting: str | None = None
+    sharpening: str | None = None
+    moved: frozenset[str] = frozenset()
+    note: str | None = None
+    when: str | None = None
+    at_hand: bool = True
