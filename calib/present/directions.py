@@ -1,0 +1,80 @@
+"""Words for the direction of a move.
+
+The sign is that of the setting, as geometry counts it: a key or fence setting is its distance
+from the cutter, a height is that of the cutter above the base. A scale whose numbers run the
+other way turns the sign round.
+"""
+
+from __future__ import annotations
+
+from calib.errors import UsageError, near_name
+from calib.shop import Adjuster
+
+#: adjuster name -> (word for a falling setting, word for a rising one)
+_WORDS = {
+    "key": ("toward", "away"),
+    "fence": ("toward", "away"),
+    "height": ("down", "up"),
+    "depth": ("down", "up"),
+    "diameter": ("less", "more"),
+}
+_PHRASES = {
+    "toward": "toward the cutter",
+    "away": "away from the cutter",
+    "down": "down",
+    "up": "up",
+    "less": "less on the scale",
+    "more": "more on the scale",
+}
+_SAME_WORD = {
+    "towards": "toward",
+    "lower": "down",
+    "higher": "up",
+    "raise": "up",
+    "closer": "toward",
+    "farther": "away",
+    "further": "away",
+}
+
+
+def direction_phrase(adjuster: str, change_mm: float, counts_other_way: bool = False) -> str:
+    """Say which way a change of the scale moves an adjuster.
+
+    >>> direction_phrase("key", -0.14), direction_phrase("height", 0.1)
+    ('toward the cutter', 'up')
+    >>> direction_phrase("lever", 0.5)
+    'more on the scale'
+    """
+    words = _WORDS.get(adjuster, ("less", "more"))
+    on_scale = words == ("less", "more")
+    rises = (change_mm > 0) != (counts_other_way and not on_scale)
+    return _PHRASES[words[1] if rises else words[0]]
+
+
+def is_direction(word: str) -> bool:
+    """Say whether a word names a direction."""
+    lowered = word.lower()
+    return _SAME_WORD.get(lowered, lowered) in _PHRASES
+
+
+def direction_sign(adjuster: Adjuster, word: str) -> int:
+    """Return the sign that a direction word gives to a change of an adjuster's scale.
+
+    Raises `UsageError` when the word does not say which way this adjuster goes.
+
+    >>> direction_sign(Adjuster("key"), "toward"), direction_sign(Adjuster("height"), "up")
+    (-1, 1)
+    """
+    meant = _SAME_WORD.get(word.lower(), word.lower())
+    if meant in ("less", "more"):
+        return 1 if meant == "more" else -1
+    words = _WORDS.get(adjuster.name, ("less", "more"))
+    if meant not in words:
+        choice = words if words == ("less", "more") else (*words, "less", "more")
+        near = near_name(word, choice)
+        raise UsageError(
+            f'{adjuster.name}: "{word}" does not say which way. '
+            + (f"Did you mean {near}?" if near else f"Say one of: {', '.join(choice)}.")
+        )
+    sign = 1 if meant == words[1] else -1
+    return -sign if adjuster.counts_other_way else sign

@@ -1,0 +1,94 @@
+"""A setup's history as text: what was set, cut, moved and advised, oldest first.
+
+Nothing here knows the store: the rows come in as the shared nouns and as published advice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from calib.present.layout import paragraph, table_or_records
+from calib.present.numbers import count, figure, length, percent, reading_text
+from calib.shop import Cut, Setup
+
+_STEP_WORDS = {
+    "cut_good": "cut the good pieces",
+    "move_and_cut_good": "then cut the good pieces",
+    "test_again": "make one more test cut",
+    "move_and_test": "then make one more test cut",
+    "measure_again": "measure the last cut again",
+    "resharpen": "sharpen or change the cutter",
+}
+
+
+def cut_table(setup: Setup, cuts: Sequence[Cut], width: int = 80, units: str | None = None) -> list[str]:
+    """Return the cuts of a setup as a table, or as paragraphs where the table is too wide.
+
+    Lengths are in the setup's unit (or `units`), named once in the head.
+    """
+    unit = units or setup.units
+    adjusters = [adjuster.name for adjuster in setup.adjusters]
+    readings = [band.name for band in setup.bands]
+    texts = [name for name in ("feel", "stock", "note") if any(getattr(cut, name) for cut in cuts)]
+    named = [f"{name} {unit}" for name in (*adjusters, *readings)]
+    head = ["cut", "kind", *named, *texts]
+    rows = [
+        [
+            str(cut.number),
+            _kind(cut),
+            *(_setting(cut, name, unit) for name in adjusters),
+            *(_readings(cut, name, unit) for name in readings),
+            *(getattr(cut, name) or "" for name in texts),
+        ]
+        for cut in cuts
+    ]
+    return table_or_records(head, rows, width, right=[0, *range(2, 2 + len(named))])
+
+
+def advised_lines(published: Mapping[str, Any], after_cut: int | None, width: int, units: str) -> list[str]:
+    """Return one stored advice (``calib.advice/1``) in a line or two."""
+    moves = ", ".join(f"{m['adjuster']} to {length(m['to_mm'], units)}" for m in published["moves"])
+    step = _STEP_WORDS.get(published["step"], published["step"])
+    words = f"move {moves}, {step}" if moves else step
+    chance = f"{percent(published['probability_next'])} that the next good piece is in your band"
+    when = "before any cut" if after_cut is None else f"after cut {after_cut}"
+    return paragraph(f"{when}: {words}; {chance}", width, "  ", "    ")
+
+
+def move_line(adjuster: str, from_mm: float | None, to_mm: float, units: str) -> str:
+    """Say a logged move: "key from 6.14 to 6.00 mm"."""
+    start = "" if from_mm is None else f" from {figure(from_mm, units)}"
+    if from_mm == to_mm:
+        return f"{adjuster} set again to {length(to_mm, units)}"
+    return f"{adjuster}{start} to {length(to_mm, units)}"
+
+
+def cut_line(setup: Setup, cut: Cut, units: str | None = None) -> str:
+    """Say one cut in a line: "cut 7, key 6.14, clearance -0.07 mm, feel mallet"."""
+    unit = units or setup.units
+    what = f"cut {cut.number}" + (f" ({count(cut.pieces, 'good piece')})" if cut.kind == "good" else "")
+    settings = [f"{name} {length(value, unit)}" for name, value in cut.settings_mm.items()]
+    readings = [
+        f"{name} {' and '.join(reading_text(r, unit) for r in values)} {unit}"
+        for name, values in cut.readings.items()
+    ]
+    feel = [f"feel {cut.feel}"] if cut.feel else []
+    return ", ".join([what, *settings, *readings, *feel])
+
+
+def _kind(cut: Cut) -> str:
+    """Say test, or how many good pieces."""
+    return "test" if cut.kind == "test" else f"{cut.pieces} good"
+
+
+def _setting(cut: Cut, adjuster: str, unit: str) -> str:
+    """Say where a scale stood; a star marks one that was set again to the same place."""
+    if adjuster not in cut.settings_mm:
+        return ""
+    return figure(cut.settings_mm[adjuster], unit) + ("*" if adjuster in cut.moved else "")
+
+
+def _readings(cut: Cut, name: str, unit: str) -> str:
+    """Say the repeats of one reading, a bar between them."""
+    return " | ".join(reading_text(reading, unit) for reading in cut.readings.get(name, ()))

@@ -1,0 +1,89 @@
+"""How numbers are said: lengths with their unit, chances that are never certain, minutes.
+
+Assumed: two decimals of a millimetre, or four of an inch, are what a shop can measure.
+"""
+
+from __future__ import annotations
+
+import math
+
+from calib.shop import Interval, Reading
+
+MM_PER_INCH = 25.4  # exact
+_DECIMALS = {"mm": 2, "in": 4}
+
+
+def figure(mm: float, units: str = "mm") -> str:
+    """Say a length as a bare number in mm or in inches, with as many decimals as can be measured.
+
+    >>> figure(-0.001), figure(25.4, "in")
+    ('0.00', '1.0000')
+    """
+    if math.isinf(mm):
+        return "any" if mm > 0 else "-any"
+    value = mm / MM_PER_INCH if units == "in" else mm
+    decimals = _DECIMALS[units]
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def length(mm: float, units: str = "mm") -> str:
+    """Say a length with its unit.
+
+    >>> length(6.14)
+    '6.14 mm'
+    """
+    return f"{figure(mm, units)} {units}"
+
+
+def span(low_mm: float, high_mm: float, units: str = "mm") -> str:
+    """Say an interval; an infinite end is left out in words.
+
+    >>> span(0.03, 0.12), span(-math.inf, -0.1), span(0.2, math.inf)
+    ('0.03 to 0.12 mm', 'under -0.10 mm', 'over 0.20 mm')
+    """
+    if math.isinf(low_mm) and math.isinf(high_mm):
+        return "anything"
+    if math.isinf(low_mm):
+        return f"under {length(high_mm, units)}"
+    if math.isinf(high_mm):
+        return f"over {length(low_mm, units)}"
+    return f"{figure(low_mm, units)} to {length(high_mm, units)}"
+
+
+def reading_text(reading: Reading, units: str = "mm") -> str:
+    """Say one reading, a number or an interval, without its unit when it is a number."""
+    if isinstance(reading, Interval):
+        return span(reading.low_mm, reading.high_mm, units)
+    return figure(reading, units)
+
+
+def percent(probability: float) -> str:
+    """Say a probability; never certain, never impossible.
+
+    >>> percent(0.861), percent(0.9999), percent(0.0)
+    ('86 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{round(100 * probability)} %"
+
+
+def minutes(value: float) -> str:
+    """Say a time; under ten minutes to the half, else whole.
+
+    >>> minutes(38.5), minutes(1.0), minutes(2.4)
+    ('38 minutes', '1 minute', '2.5 minutes')
+    """
+    rounded = round(value) if value >= 10 else round(2 * value) / 2
+    return f"{rounded:g} minute" + ("" if rounded == 1 else "s")
+
+
+def count(number: int, thing: str) -> str:
+    """Say a number of things.
+
+    >>> count(1, "piece"), count(16, "piece")
+    ('1 piece', '16 pieces')
+    """
+    return f"{number} {thing}" + ("" if number == 1 else "s")
