@@ -11,7 +11,7 @@ import math
 from calib.decision.advice import Advice, Expectation, Move
 from calib.present.directions import direction_phrase
 from calib.present.layout import paragraph, section, to_ascii
-from calib.present.numbers import count, figure, length, minutes, percent, span
+from calib.present.figures import count, figure, length, minutes, percent, span, typed_figure, typed_length
 from calib.present.picture import belief_line, legend
 
 
@@ -79,11 +79,12 @@ def _answer(advice: Advice, unit: str, width: int) -> list[str]:
 def _move(move: Move, unit: str, short: bool = False) -> str:
     """Say one move as a sentence; the direction in the adjuster's own words."""
     if move.adjuster == "diameter":
-        text = f"Type in a cutter diameter of {length(move.to_mm, unit)} instead of {figure(move.from_mm, unit)}"
-        return f"{text}."
+        to, instead_of = typed_length(move.to_mm, unit), typed_figure(move.from_mm, unit)
+        return f"Type in a cutter diameter of {to} instead of {instead_of}."
     how = move.how.strip()
     way = direction_phrase(move.adjuster, move.change_mm)
-    text = f"Move the {move.adjuster} {length(abs(move.change_mm), unit)} {way}, to {length(move.to_mm, unit)}"
+    to = typed_length(move.to_mm, unit)
+    text = f"Move the {move.adjuster} {typed_length(abs(move.change_mm), unit)} {way}, to {to}"
     if short or not how:
         return f"{text}."
     if how[0].isupper():
@@ -107,9 +108,9 @@ def _step(advice: Advice) -> str:
 
 def _reading(reading: Expectation, advice: Advice, unit: str, width: int, ascii_only: bool) -> list[str]:
     """Return the block of one reading: band, expectation, chance, picture."""
-    band = f"band {span(reading.low_mm, reading.high_mm, unit)}, target {length(reading.target_mm, unit)}"
+    band, target = span(reading.low_mm, reading.high_mm, unit), typed_length(reading.target_mm, unit)
     name = f"{reading.name}, once moved" if advice.moves else reading.name
-    lines = paragraph(f"{name}: {band}", width, "", "  ")
+    lines = paragraph(f"{name}: band {band}, target {target}", width, "", "  ")
     lines += paragraph(_expectation(reading, unit), width, "  expect  ")
     lines += paragraph(_chance(reading, advice.pieces_left), width, "  chance  ")
     picture = belief_line(reading, min(width - 4, 60), ascii_only)
@@ -122,7 +123,8 @@ def _expectation(reading: Expectation, unit: str) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return "not known yet: this needs a first cut"
     half = length(0.5 * (high - low), unit)
-    return f"{figure(reading.expected_mm, unit)} ± {half} (nine readings in ten: {span(low, high, unit)})"
+    range90 = f"{figure(low, unit)} to {length(high, unit)}"
+    return f"{figure(reading.expected_mm, unit)} ± {half} (nine readings in ten: {range90})"
 
 
 def _chance(reading: Expectation, pieces: int) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calib.present.layout import paragraph, table_or_records
-from calib.present.numbers import count, figure, length, percent, reading_text
+from calib.present.figures import count, percent, reading_text, typed_figure, typed_length
 from calib.shop import Cut, Setup
 
 _STEP_WORDS = {
@@ -48,7 +48,7 @@ def cut_table(setup: Setup, cuts: Sequence[Cut], width: int = 80, units: str | N
 
 def advised_lines(published: Mapping[str, Any], after_cut: int | None, width: int, units: str) -> list[str]:
     """Return one stored advice (``calib.advice/1``) in a line or two."""
-    moves = ", ".join(f"{m['adjuster']} to {length(m['to_mm'], units)}" for m in published["moves"])
+    moves = ", ".join(f"{m['adjuster']} to {typed_length(m['to_mm'], units)}" for m in published["moves"])
     step = _STEP_WORDS.get(published["step"], published["step"])
     words = f"move {moves}, {step}" if moves else step
     chance = f"{percent(published['probability_next'])} that the next good piece is in your band"
@@ -58,17 +58,17 @@ def advised_lines(published: Mapping[str, Any], after_cut: int | None, width: in
 
 def move_line(adjuster: str, from_mm: float | None, to_mm: float, units: str) -> str:
     """Say a logged move: "key from 6.14 to 6.00 mm"."""
-    start = "" if from_mm is None else f" from {figure(from_mm, units)}"
+    start = "" if from_mm is None else f" from {typed_figure(from_mm, units)}"
     if from_mm == to_mm:
-        return f"{adjuster} set again to {length(to_mm, units)}"
-    return f"{adjuster}{start} to {length(to_mm, units)}"
+        return f"{adjuster} set again to {typed_length(to_mm, units)}"
+    return f"{adjuster}{start} to {typed_length(to_mm, units)}"
 
 
 def cut_line(setup: Setup, cut: Cut, units: str | None = None) -> str:
     """Say one cut in a line: "cut 7, key 6.14, clearance -0.07 mm, feel mallet"."""
     unit = units or setup.units
     what = f"cut {cut.number}" + (f" ({count(cut.pieces, 'good piece')})" if cut.kind == "good" else "")
-    settings = [f"{name} {length(value, unit)}" for name, value in cut.settings_mm.items()]
+    settings = [f"{name} {typed_length(value, unit)}" for name, value in cut.settings_mm.items()]
     readings = [
         f"{name} {' and '.join(reading_text(r, unit) for r in values)} {unit}"
         for name, values in cut.readings.items()
@@ -86,7 +86,7 @@ def _setting(cut: Cut, adjuster: str, unit: str) -> str:
     """Say where a scale stood; a star marks one that was set again to the same place."""
     if adjuster not in cut.settings_mm:
         return ""
-    return figure(cut.settings_mm[adjuster], unit) + ("*" if adjuster in cut.moved else "")
+    return typed_figure(cut.settings_mm[adjuster], unit) + ("*" if adjuster in cut.moved else "")
 
 
 def _readings(cut: Cut, name: str, unit: str) -> str:

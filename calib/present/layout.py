@@ -62,8 +62,8 @@ def paragraph(text: str, width: int = 80, first: str = "", rest: str | None = No
 
     Examples
     --------
-    >>> paragraph("Move the key 0.14 mm", 16, "- ")
-    ['- Move the key', '  0.14 mm']
+    >>> paragraph("Please move the key 0.14 mm", 24, "- ")
+    ['- Please move the key', '  0.14 mm']
     """
     hang = " " * len(first) if rest is None else rest
     glued = _PLUS_MINUS.sub(rf"{_NO_BREAK}±{_NO_BREAK}", _NUMBER_AND_UNIT.sub(_NO_BREAK, text))

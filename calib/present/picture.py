@@ -13,8 +13,8 @@ import math
 from calib.decision.advice import Expectation
 
 #: outside, inside, 90 % range, target, expected, both at one place
-_SIGNS = "· ━│●◉"
-_SIGNS_ASCII = ". =|o@"
+_SIGNS = ("·", " ", "━", "│", "●", "◉")
+_SIGNS_ASCII = (".", " ", "=", "|", "o", "@")
 
 
 def belief_line(reading: Expectation, width: int = 40, ascii_only: bool = False) -> str:

@@ -1,6 +1,7 @@
 """How numbers are said: lengths with their unit, chances that are never certain, minutes.
 
-Assumed: two decimals of a millimetre, or four of an inch, are what a shop can measure.
+Assumed: two decimals of a millimetre, or four of an inch, are what a shop can measure. What was
+typed with one decimal more (a band, a position) is shown with it; what was computed is not.
 """
 
 from __future__ import annotations
@@ -8,8 +9,8 @@ from __future__ import annotations
 import math
 
 from calib.shop import Interval, Reading
+from calib.units import MM_PER_INCH
 
-MM_PER_INCH = 25.4  # exact
 _DECIMALS = {"mm": 2, "in": 4}
 
 
@@ -26,6 +27,25 @@ def figure(mm: float, units: str = "mm") -> str:
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
+def typed_figure(mm: float, units: str = "mm") -> str:
+    """Say a length that a person chose, with one more decimal where it says something.
+
+    >>> typed_figure(0.075), typed_figure(6.14)
+    ('0.075', '6.14')
+    """
+    if math.isinf(mm):
+        return figure(mm, units)
+    value = mm / MM_PER_INCH if units == "in" else mm
+    decimals = _DECIMALS[units] + 1
+    text = f"{round(value, decimals) + 0.0:.{decimals}f}"
+    return text[:-1] if text.endswith("0") else text
+
+
+def typed_length(mm: float, units: str = "mm") -> str:
+    """Say a length that a person chose, with its unit."""
+    return f"{typed_figure(mm, units)} {units}"
+
+
 def length(mm: float, units: str = "mm") -> str:
     """Say a length with its unit.
 
@@ -38,23 +58,23 @@ def length(mm: float, units: str = "mm") -> str:
 def span(low_mm: float, high_mm: float, units: str = "mm") -> str:
     """Say an interval; an infinite end is left out in words.
 
-    >>> span(0.03, 0.12), span(-math.inf, -0.1), span(0.2, math.inf)
-    ('0.03 to 0.12 mm', 'under -0.10 mm', 'over 0.20 mm')
+    >>> span(0.03, 0.125), span(-math.inf, -0.1), span(0.2, math.inf)
+    ('0.03 to 0.125 mm', 'under -0.10 mm', 'over 0.20 mm')
     """
     if math.isinf(low_mm) and math.isinf(high_mm):
         return "anything"
     if math.isinf(low_mm):
-        return f"under {length(high_mm, units)}"
+        return f"under {typed_length(high_mm, units)}"
     if math.isinf(high_mm):
-        return f"over {length(low_mm, units)}"
-    return f"{figure(low_mm, units)} to {length(high_mm, units)}"
+        return f"over {typed_length(low_mm, units)}"
+    return f"{typed_figure(low_mm, units)} to {typed_length(high_mm, units)}"
 
 
 def reading_text(reading: Reading, units: str = "mm") -> str:
     """Say one reading, a number or an interval, without its unit when it is a number."""
     if isinstance(reading, Interval):
         return span(reading.low_mm, reading.high_mm, units)
-    return figure(reading, units)
+    return typed_figure(reading, units)
 
 
 def percent(probability: float) -> str:
