@@ -1,0 +1,96 @@
+"""Advice as it was given, with what it used, at full precision."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from calib.decision.advice import Advice
+from calib.store.events import NOW
+
+
+def add(
+    connection: sqlite3.Connection,
+    event_id: int,
+    setup_id: int,
+    setup_version_id: int,
+    mounting_id: int | None,
+    model_version: str,
+    overrides: Mapping[str, Any],
+    advice: Advice,
+    cut_ids: Iterable[int],
+) -> int:
+    """Insert advice with its readings, its moves and the rows it used; return its id."""
+    numbers = [advice.probability_next, advice.probability_all, advice.cut_now_min, advice.best_min]
+    cursor = connection.execute(
+        "INSERT INTO advice (event_id, setup_id, setup_version_id, mounting_id, model_version, step, "
+        "pieces_left, probability_next, probability_all, cut_now_min, best_min, tests_expected, overrides, "
+        "published) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            event_id, setup_id, setup_version_id, mounting_id, model_version, advice.step,
+            int(advice.pieces_left), *(float(n) for n in numbers), float(advice.tests_expected),
+            json.dumps(overrides, allow_nan=False), json.dumps(advice.as_dict(), allow_nan=False),
+        ),
+    )  # fmt: skip
+    advice_id = int(cursor.lastrowid or 0)
+    _add_parts(connection, advice_id, advice, cut_ids)
+    return advice_id
+
+
+def _add_parts(
+    connection: sqlite3.Connection, advice_id: int, advice: Advice, cut_ids: Iterable[int]
+) -> None:
+    readings = [
+        (advice_id, r.name, *map(float, (
+            r.target_mm, r.low_mm, r.high_mm, r.expected_mm, r.u_mm, *r.interval90_mm,
+            r.probability_next, r.probability_all,
+        )))
+        for r in advice.readings
+    ]  # fmt: skip
+    connection.executemany(f"INSERT INTO advice_readings VALUES ({', '.join('?' * 10)})", readings)
+    moves = [(advice_id, m.adjuster, float(m.from_mm), float(m.to_mm), m.how) for m in advice.moves]
+    connection.executemany("INSERT INTO advice_moves VALUES (?, ?, ?, ?, ?)", moves)
+    used = [(advice_id, int(cut_id)) for cut_id in cut_ids]
+    connection.executemany("INSERT INTO advice_cuts VALUES (?, ?)", used)
+
+
+def of_setup(connection: sqlite3.Connection, setup_id: int, upto: int = NOW) -> list[sqlite3.Row]:
+    """Return the advice given on a setup, oldest first, with its time ``at``."""
+    return connection.execute(
+        """SELECT advice.*, events.at FROM advice JOIN events ON events.id = advice.event_id
+           WHERE advice.setup_id = ? AND advice.event_id <= ? ORDER BY advice.id""",
+        (setup_id, upto),
+    ).fetchall()
+
+
+def moves_by_advice(connection: sqlite3.Connection, setup_id: int) -> dict[int, dict[str, float]]:
+    """Return by advice id where its moves go: mm by adjuster."""
+    found: dict[int, dict[str, float]] = {}
+    rows = connection.execute(
+        "SELECT m.* FROM advice_moves AS m JOIN advice ON advice.id = m.advice_id WHERE advice.setup_id = ?",
+        (setup_id,),
+    )
+    for row in rows:
+        found.setdefault(row["advice_id"], {})[row["adjuster"]] = row["to_mm"]
+    return found
+
+
+def cuts_by_advice(connection: sqlite3.Connection, setup_id: int) -> dict[int, list[int]]:
+    """Return by advice id the ids of the cut rows that it used, in order."""
+    found: dict[int, list[int]] = {}
+    rows = connection.execute(
+        "SELECT c.* FROM advice_cuts AS c JOIN advice ON advice.id = c.advice_id "
+        "WHERE advice.setup_id = ? ORDER BY c.cut_id",
+        (setup_id,),
+    )
+    for row in rows:
+        found.setdefault(row["advice_id"], []).append(row["cut_id"])
+    return found
+
+
+def readings_of(connection: sqlite3.Connection, advice_id: int) -> dict[str, sqlite3.Row]:
+    """Return the stored expectation of each reading, at full precision."""
+    rows = connection.execute("SELECT * FROM advice_readings WHERE advice_id = ?", (advice_id,))
+    return {row["reading"]: row for row in rows}
