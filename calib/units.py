@@ -257,7 +257,7 @@ def _unit_of(typed: str | None, text: str, where: str) -> str | None:
     if typed is None:
         return None
     if typed in ("mil", "mils"):
-        raise CalibError(_say(where, text, "could be thousandths of an inch or millimetres: write thou or mm."))
+        raise CalibError(_say(where, text, "could be thousandths of an inch or mm: write thou or mm."))
     if typed not in _SPELLINGS:
         raise CalibError(_say(where, text, f'has a unit "{typed}" that is not known. Use {_KNOWN_UNITS}.'))
     return _SPELLINGS[typed]
@@ -275,7 +275,7 @@ def _fraction(form: re.Match[str], text: str, unit: str, unit_given: bool, where
     whole, top, bottom = int(form["whole"] or 0), int(form["top"]), int(form["bottom"])
     if bottom == 0:
         raise CalibError(_say(where, text, "divides by zero. Write a fraction such as 1/4 in."))
-    if unit == "in" and bottom not in _RULE_DENOMINATORS:
+    if bottom not in _RULE_DENOMINATORS and (unit == "in" or not unit_given):
         raise CalibError(_say(where, text, f"is not a length. {_near_fraction(top, bottom)}"))
     if form["whole"] is not None and top >= bottom:
         raise CalibError(_say(where, text, f"is not a length: the fraction {top}/{bottom} is not below 1."))

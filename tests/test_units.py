@@ -62,6 +62,7 @@ UNDERSTOOD = [
 REFUSED = [
     # typed, unit of a bare number, what the line says
     ("3/46", "in", "is not a length. Did you mean 3/64?"),
+    ("3/46", "mm", "is not a length. Did you mean 3/64?"),
     ("3/23 in", "mm", "Did you mean 3/32?"),
     ("1/10 in", "mm", "Did you mean 1/16?"),
     ("1/100 in", "mm", "write others as a decimal"),
