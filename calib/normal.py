@@ -3,7 +3,7 @@
 numpy has no normal distribution function and scipy doubles the start-up, so this module
 keeps a table of Mills' ratio and steps from the nearest node with a Taylor series.
 Mills' ratio R(x) = (1 - Phi(x)) / phi(x) falls smoothly from 1.25 to 1/x, so one table serves the
-middle and the tail with the same relative accuracy (about 1e-15; the factor phi(x) adds x^2/2 ulp).
+middle and the tail with the same relative accuracy (1e-14; the factor phi(x) adds x^2/2 ulp).
 
 Symbols
 -------
