@@ -1,7 +1,8 @@
 """What a cut should read, from the geometry of its joint.
 
 `describe` turns a setup into a `JointModel`: nominal readings at the reference settings, slopes to every
-adjuster, and what a worn edge does. trade geometry lives in `finger`, `groove`, `inlay`, `plain`, `cutter`.
+adjuster, and what a worn edge does. The geometry proper is in `finger` (with `finger_boards` and
+`finger_faults`), `groove`, `inlay` and `cutter`.
 
 Rules that hold for every kind of joint:
 
@@ -82,10 +83,11 @@ def describe(setup: Setup, reference_mm: Mapping[str, float]) -> JointModel:
         _check_moves(setup, adjuster, known)
     slopes = {band.name: _slopes(setup, band, known.get(band.name), roles) for band in setup.bands}
     nominal = {b.name: _nominal(known.get(b.name), slopes[b.name], setup, roles) for b in setup.bands}
+    targets = {b.name: b.target_mm for b in setup.bands}
     return JointModel(
-        nominal_mm={b.name: b.target_mm if math.isnan(nominal[b.name]) else nominal[b.name] for b in setup.bands},
+        nominal_mm={name: targets[name] if math.isnan(mm) else mm for name, mm in nominal.items()},
         slopes=slopes,
-        recession_slopes={b.name: known[b.name].recession_slope if b.name in known else 0.0 for b in setup.bands},
+        recession_slopes={name: known[name].recession_slope if name in known else 0.0 for name in targets},
         from_geometry=frozenset(name for name, mm in nominal.items() if not math.isnan(mm)),
     )
 
@@ -132,7 +134,7 @@ def _check_moves(setup: Setup, adjuster: Adjuster, known: Mapping[str, Known]) -
             hint = f'Did you mean "{near}"?' if near else f"It has: {', '.join(names)}."
             raise CalibError(f'{where} names a reading "{reading}" that the setup does not have. {hint}')
         if slope != LEARN and (isinstance(slope, str) or not math.isfinite(slope)):
-            raise CalibError(f'{where}.{reading} is {slope}. Write mm of reading per mm of setting, or "learn".')
+            raise CalibError(f'{where}.{reading} is {slope}. Write mm of reading per mm, or "learn".')
 
 
 def _slopes(

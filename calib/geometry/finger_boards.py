@@ -83,7 +83,7 @@ def cut_slots(
     step = pitch(gap, slot, key, seat)
     if step <= slot:
         raise CalibError(
-            f"gap {gap:g} mm leaves no finger between slots of {slot:g} mm. Move the key away from the cutter."
+            f"gap {gap:g} mm leaves no finger between slots of {slot:g} mm. Move the key away."
         )
     first_end = slot if seat == "away" else key
     slots = [] if starts == "finger" else [(0.0, min(first_end, width))]
