@@ -1,0 +1,315 @@
+"""The hypotheses of one block, and the mixture that is left when every cut has spoken.
+
+The steps:
+
+1. hypotheses = scatter x move error x wear x (scales that may count the other way),
+2. one exact Gaussian posterior each (`solve`), weighted by its evidence,
+3. slips enumerated in closed form (`blunder`),
+4. words brought in by expectation propagation, with their evidence (`feel`),
+5. what is left is a mixture of Gaussians: `BlockPosterior`.
+
+Symbols
+-------
+K hypotheses, C components of the mixture (hypothesis x bad readings), p terms, n numeric rows
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.regression import blunder, feel, knowledge, solve
+from calib.regression.mixture import Mixture
+from calib.regression.terms import Block, Row, blocks_of
+from calib.shop import Cut, Setup
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+FeatureList = Callable[[Block], list[Mapping[str, float]]]
+
+#: A reading that is bad may be off by this many of the median sds of a reading (sd of the slip).
+WIDE = 20.0
+#: Components below this share of the whole are dropped.
+LEAST_SHARE = 1e-6
+#: Before words, components this far below the best (in log weight) are not taken on.
+_LOG_REACH = 30.0
+#: A term of infinite width that nothing speaks of yet is taken as this wide (mm).
+UNKNOWN_MM = 1e3
+#: From this many numbers on the scatter nodes are set closer around what the cuts say.
+_NARROW_FROM = 8
+
+
+@dataclass(frozen=True)
+class BlockPosterior:
+    """The mixture of one block.
+
+    Parameters
+    ----------
+    variants : tuple of Block
+        The block as the setup states it, then with each scale that may count the other way turned.
+    variant : ndarray of shape (C,)
+        Which of them a component believes.
+    weights : ndarray of shape (C,), sums to 1
+    mean : ndarray of shape (C, p)
+        Of the terms, in the order of `names`.
+    covariance : ndarray of shape (C, p, p)
+    scatter, move : ndarray of shape (C,)
+        Factors on the medians.
+    wear_mm_per_m : ndarray of shape (C,)
+    bad : tuple of (Row, float)
+        Every number with the probability that it is a slip.
+    reversed_scales : mapping of adjuster to the probability that its scale counts the other way
+    """
+
+    variants: tuple[Block, ...]
+    variant: Indices
+    weights: Array
+    mean: Array
+    covariance: Array
+    scatter: Array
+    move: Array
+    wear_mm_per_m: Array
+    bad: tuple[tuple[Row, float], ...]
+    reversed_scales: dict[str, float]
+
+    @property
+    def block(self) -> Block:
+        """The block as the setup states it."""
+        return self.variants[0]
+
+    @property
+    def slopes(self) -> Array:
+        """Slopes that each component believes, shape (C, F, A), mm per mm; NaN where to be learned."""
+        return np.stack([v.slopes for v in self.variants])[self.variant]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the terms."""
+        return tuple(term.name for term in self.block.terms)
+
+    @cached_property
+    def mixed_mean(self) -> Array:
+        """Mean of the terms over the mixture, shape (p,)."""
+        mean: Array = self.weights @ self.mean
+        return mean
+
+    @cached_property
+    def mixed_covariance(self) -> Array:
+        """Covariance of the terms over the mixture, shape (p, p)."""
+        away = self.mean - self.mixed_mean
+        within = np.einsum("c,cpq->pq", self.weights, self.covariance)
+        covariance: Array = within + np.einsum("c,cp,cq->pq", self.weights, away, away)
+        return covariance
+
+    def linear(self, functions: FeatureList) -> tuple[Array, Array]:
+        """Return mean (C, q) and covariance (C, q, q) of q linear functions of the terms.
+
+        Parameters
+        ----------
+        functions : callable from a Block to a list of q mappings of term name to factor
+            Called once per variant, because a turned scale turns the features too.
+        """
+        L = np.stack([v.features_matrix(functions(v)) for v in self.variants])[self.variant]
+        mean = np.einsum("cqp,cp->cq", L, self.mean)
+        return mean, L @ self.covariance @ np.swapaxes(L, 1, 2)
+
+    def one(self, function: FeatureList) -> Mixture:
+        """Return the mixture of a single linear function of the terms."""
+        mean, covariance = self.linear(function)
+        return Mixture(self.weights, mean[:, 0], np.sqrt(np.maximum(covariance[:, 0, 0], 0.0)))
+
+
+def variants_of(setup: Setup, cuts: Sequence[Cut]) -> list[list[Block]]:
+    """Return, per block, the block as stated and with each scale that may count the other way turned."""
+    stated = blocks_of(setup, cuts)
+    variants = []
+    for b, block in enumerate(stated):
+        row = [block]
+        for adjuster in _doubtful_scales(block):
+            row.append(blocks_of(setup, cuts, frozenset([adjuster]))[b])
+        variants.append(row)
+    return variants
+
+
+def _doubtful_scales(block: Block) -> list[str]:
+    """Adjusters that were moved and cut after it, whose scale is not exactly known."""
+    setup = block.setup
+    used = {name for row in block.rows for name in row.features}
+    moved = {move.adjuster for move in block.track.moves if move.name in used or move.change_mm}
+    return [
+        a
+        for k, a in enumerate(block.adjusters)
+        if a in moved
+        and setup.knowledge.scale(a, "scale_sd") > 0.0
+        and not setup.adjuster(a).typed
+        and not np.isnan(block.slopes[:, k]).any()
+    ]
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """The hypotheses of a block, flattened: one entry per hypothesis."""
+
+    variant: Indices
+    scatter: Array
+    move: Array
+    wear: Array
+    log_prior: Array
+
+
+def _grid(variants: list[Block], scatter: knowledge.Axis) -> _Grid:
+    setup = variants[0].setup
+    known = setup.knowledge
+    move = knowledge.move_axis(known, [known.scale(a, "move_sd_mm") for a in variants[0].adjusters])
+    wear = knowledge.wear_axis(known.wear_sd_mm_per_m if np.any(variants[0].recession) else 0.0)
+    turned = np.log([1.0] + [knowledge.REVERSED_PROBABILITY] * (len(variants) - 1))
+    axes = [range(len(variants)), range(len(wear.nodes)), range(len(scatter.nodes)), range(len(move.nodes))]
+    v, w, s, m = (np.array(side) for side in zip(*itertools.product(*axes), strict=True))
+    log_prior = turned[v] + wear.log_weight[w] + scatter.log_weight[s] + move.log_weight[m]
+    return _Grid(v, scatter.nodes[s], move.nodes[m], wear.nodes[w], log_prior)
+
+
+def solve_block(variants: list[Block]) -> BlockPosterior:
+    """Return the mixture of one block; the first variant is the block as stated."""
+    known = variants[0].setup.knowledge
+    solver = _Solver(variants, knowledge.scatter_axis(known))
+    center, narrow = solver.scatter_narrowed()
+    if narrow < 1.0:  # many cuts: set the nodes closer around what the cuts say
+        solver = _Solver(variants, knowledge.scatter_axis(known, center, narrow))
+    return solver.mixture()
+
+
+#: (hypotheses, log weights, means, covariances, bad rows)
+_Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
+
+
+class _Solver:
+    """The working arrays of one block on one grid."""
+
+    def __init__(self, variants: list[Block], scatter: knowledge.Axis) -> None:
+        self.variants = variants
+        self.block = variants[0]
+        self.grid = _grid(variants, scatter)
+        rows = self.block.rows
+        self.numbers = [i for i, row in enumerate(rows) if row.is_number]
+        self.words = [i for i, row in enumerate(rows) if not row.is_number]
+        self.X = np.stack([v.matrix(v.rows) for v in variants])[self.grid.variant]
+        wear = np.array([row.wear_m for row in rows])
+        self.worn = wear * self.grid.wear[:, None]
+        self.noise = self._noise()
+        self.fit = self._fit()
+        self.wide = self._wide()
+        known = self.block.setup.knowledge
+        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
+        self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
+
+    def _noise(self) -> Array:
+        scaled = np.array([row.scaled_variance_mm2 for row in self.block.rows])
+        fixed = np.array([row.fixed_variance_mm2 for row in self.block.rows])
+        noise: Array = scaled * self.grid.scatter[:, None] ** 2 + fixed
+        return noise
+
+    def _prior_sd(self) -> Array:
+        by = {"": np.ones_like(self.grid.move), "scatter": self.grid.scatter, "move": self.grid.move}
+        columns = [term.prior_sd * by[term.scaled_by] for term in self.block.terms]
+        prior_sd = np.stack(columns, axis=1) if columns else np.zeros((len(self.grid.move), 0))
+        spoken_of = np.any(self.X[:, self.numbers] != 0.0, axis=(0, 1))
+        return np.where(np.isinf(prior_sd) & ~spoken_of, UNKNOWN_MM, prior_sd)
+
+    def _fit(self) -> solve.GaussianFit:
+        values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
+        y = values[self.grid.variant] - self.worn[:, self.numbers]
+        return solve.fit(self.X[:, self.numbers], y, self.noise[:, self.numbers], self._prior_sd())
+
+    def _wide(self) -> Array:
+        known = self.block.setup.knowledge
+        sds = [
+            WIDE * math.hypot(known.scale(f, "cut_sd_mm"), known.scale(f, "reading_sd_mm"))
+            for f in self.block.readings
+        ]
+        return np.array([max(sds[self.block.rows[i].reading], 1e-6) for i in self.numbers])
+
+    def scatter_narrowed(self) -> tuple[float, float]:
+        """Return centre (log) and shrinkage of the scatter nodes that the readings suggest."""
+        known = self.block.setup.knowledge
+        if known.scales_known or known.log_sd <= 0.0 or len(self.numbers) < _NARROW_FROM:
+            return 0.0, 1.0
+        by_node = np.exp(self.log_weight - self.log_weight.max()).sum(axis=1)
+        share = by_node / by_node.sum()
+        logs = np.log(self.grid.scatter)
+        center = float(share @ logs)
+        sd = math.sqrt(float(share @ (logs - center) ** 2))
+        least = 0.6 / math.sqrt(len(self.numbers))  # the grid itself cannot see narrower than its spacing
+        return center, min(1.0, max(sd, least) * 1.15 / known.log_sd)
+
+    def mixture(self) -> BlockPosterior:
+        """Return the mixture, words included."""
+        parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
+        log_weight = np.concatenate([part[1] for part in parts])
+        weight = np.exp(log_weight - log_weight.max())
+        weight /= weight.sum()
+        keep = weight > LEAST_SHARE
+        k = np.concatenate([part[0] for part in parts])[keep]
+        sets = [bad for part in parts for bad in [part[4]] * len(part[0])]
+        weight = weight[keep] / weight[keep].sum()
+        kept_sets = [bad for bad, kept in zip(sets, keep, strict=True) if kept]
+        return BlockPosterior(
+            variants=tuple(self.variants),
+            variant=self.grid.variant[k],
+            weights=weight,
+            mean=np.concatenate([part[2] for part in parts])[keep],
+            covariance=np.concatenate([part[3] for part in parts])[keep],
+            scatter=self.grid.scatter[k],
+            move=self.grid.move[k],
+            wear_mm_per_m=self.grid.wear[k],
+            bad=self._bad(weight, kept_sets),
+            reversed_scales=self._reversed(weight, self.grid.variant[k]),
+        )
+
+    def _worth(self, s: int) -> NDArray[np.bool_]:
+        reach = _LOG_REACH if self.words and len(self.candidates.sets[s]) < 2 else -math.log(LEAST_SHARE)
+        worth: NDArray[np.bool_] = self.log_weight[:, s] > self.log_weight.max() - reach
+        return worth
+
+    def _part(self, s: int, bad: blunder.BadSet) -> _Part:
+        """Return the components of one set of bad readings."""
+        k = np.flatnonzero(self._worth(s))
+        mean, covariance = blunder.posterior_without(self.fit, k, bad, self.wide)
+        log_weight = self.log_weight[k, s]
+        if not self.words:
+            return k, log_weight, mean, covariance, bad
+        U = self.X[k][:, self.words]
+        cross = covariance @ np.swapaxes(U, 1, 2)
+        m = np.einsum("kwp,kp->kw", U, mean)
+        S = U @ cross
+        low, high = self._limits(k)
+        sites = feel.fit_sites(m, S, low, high, self.noise[k][:, self.words])
+        mean, reduction = feel.condition(mean, cross, m, S, sites)
+        return k, log_weight + sites.log_evidence, mean, covariance - reduction, bad
+
+    def _limits(self, k: Indices) -> tuple[Array, Array]:
+        v, worn = self.grid.variant[k], self.worn[k][:, self.words]
+        low = np.stack([[block.rows[i].low_mm for i in self.words] for block in self.variants])
+        high = np.stack([[block.rows[i].high_mm for i in self.words] for block in self.variants])
+        return low[v] - worn, high[v] - worn
+
+    def _bad(self, weight: Array, sets: list[blunder.BadSet]) -> tuple[tuple[Row, float], ...]:
+        chance = np.zeros(len(self.numbers))
+        for share, bad in zip(weight, sets, strict=True):
+            for i in bad:
+                chance[i] += share
+        return tuple(
+            (self.block.rows[i], float(p)) for i, p in zip(self.numbers, chance, strict=True)
+        )
+
+    def _reversed(self, weight: Array, variant: Indices) -> dict[str, float]:
+        turned = {}
+        for v, adjuster in enumerate(_doubtful_scales(self.block), start=1):
+            turned[adjuster] = float(weight[variant == v].sum())
+        return turned

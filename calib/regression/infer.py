@@ -1,0 +1,116 @@
+"""What the log says of one setup: offsets, errors of positions, and what the next reading would be.
+
+Every answer is a mixture over all hypotheses (see `hypotheses`), never a plug-in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.errors import CalibError
+from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
+from calib.regression.mixture import Mixture
+from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
+from calib.regression.track import MachineState
+from calib.shop import Cut, Setup
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """The belief in one setup after its cuts.
+
+    Attributes
+    ----------
+    blocks : tuple of BlockPosterior
+        Readings that share adjusters stand in one block; blocks are independent.
+    """
+
+    setup: Setup
+    blocks: tuple[BlockPosterior, ...]
+
+    def block_of(self, reading: str) -> tuple[BlockPosterior, int]:
+        """Return the block of a reading and its place there."""
+        for block in self.blocks:
+            if reading in block.block.readings:
+                return block, block.block.readings.index(reading)
+        self.setup.band(reading)
+        raise CalibError(f'reading "{reading}" is in no block.')
+
+    def offset(self, reading: str) -> Mixture:
+        """Return the offset of a reading in the current mounting, at the reference setting, mm."""
+        found, _ = self.block_of(reading)
+        named = {f"offset:{reading}": 1.0, f"span:{reading}:{_now(found.block).span}": 1.0}
+        return found.one(lambda block: [named])
+
+    def position_error(self, adjuster: str) -> Mixture:
+        """Return how far an adjuster really stands from where its scale says, mm of its scale."""
+        self.setup.adjuster(adjuster)
+        for found in self.blocks:
+            if adjuster in found.block.adjusters:
+                return found.one(lambda block: [_error_features(block, adjuster)])
+        return Mixture(np.ones(1), np.zeros(1), np.zeros(1))
+
+    def size(self, reading: str) -> Mixture:
+        """Return the mean true size at the current setting (no scatter of single cuts), mm."""
+        found, f = self.block_of(reading)
+        at = found.one(lambda block: [features_at(block, f, _now(block))])
+        known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
+        worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
+        return Mixture(at.weights, at.mean + known + worn, at.sd)
+
+    def next_reading(self, reading: str) -> Mixture:
+        """Return what the next measured reading would be at the current setting, mm."""
+        found, _ = self.block_of(reading)
+        known = self.setup.knowledge
+        noise = found.scatter * math.hypot(
+            known.scale(reading, "cut_sd_mm"), known.scale(reading, "reading_sd_mm")
+        )
+        size = self.size(reading)
+        zero = known.scale(reading, "zero_sd_mm")
+        return Mixture(size.weights, size.mean, np.sqrt(size.sd**2 + noise**2 + zero**2))
+
+
+def _now(block: Block) -> MachineState:
+    state = block.track.now
+    assert state is not None, "posterior() always has a last row"
+    return state
+
+
+def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
+    state = _now(block)
+    named = dict.fromkeys(acting_moves(block, adjuster, state), 1.0)
+    named[f"scale:{adjuster}"] = state.settings_mm[adjuster] - block.reference_mm[adjuster]
+    return named
+
+
+def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
+    """Return the belief in a setup after its cuts.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut, in the order they were made
+        A last row with no pieces and no readings says where the machine stands now.
+
+    Returns
+    -------
+    Posterior
+        Per hypothesis and mixed: mean and covariance of every term (offsets, scale errors, errors of
+        moves, mm), and what the next reading would be.
+
+    Raises
+    ------
+    CalibError
+        When a cut does not fit the setup.
+    """
+    rows = list(cuts) or [standing(setup)]
+    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
+
+
+def standing(setup: Setup) -> Cut:
+    """Return the row of a setup that has not been cut yet: where it would start, and nothing read."""
+    settings = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
+    return Cut(number=0, kind="test", settings_mm=settings, pieces=0)

@@ -1,0 +1,373 @@
+"""Turn a log into rows and columns: one list of terms per block of readings that share adjusters.
+
+Idea
+----
+The model of one setup is linear in its unknowns, so it is a list of terms. Each term is one column:
+a name, a prior and which unknown scale multiplies the prior's sd. What a log adds (another mounting,
+another stock, a gauge with a zero error) is one more term and nothing else changes.
+
+Readings that no adjuster links are independent of each other and make *blocks* of their own.
+
+Symbols
+-------
+n rows, p columns, F readings and A adjusters of the block
+X (n, p) features, y (n,) readings less their known part, mm
+
+Signs: as in `calib.shop`. The offset belongs to the reference setting (the first one of the log).
+Not handled: backlash (the hand takes it out, see the advice) and slopes that bend.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import CalibError
+from calib.geometry import JointModel, describe
+from calib.regression.track import MachineState, Track, walk
+from calib.shop import Cut, Interval, Setup
+
+Array = NDArray[np.float64]
+ScaledBy = Literal["", "scatter", "move"]
+
+#: A slope that is to be learned: sd of its prior (mm per mm); wide enough for any lever.
+LEARNED_SLOPE_SD = 3.0
+
+
+@dataclass(frozen=True)
+class Term:
+    """One unknown of the model.
+
+    Parameters
+    ----------
+    prior_sd : float
+        In the term's unit; infinite = nothing is known. A scaled term's sd is a median.
+    scaled_by : {"", "scatter", "move"}
+        Which unknown scale multiplies it.
+    """
+
+    name: str
+    prior_sd: float
+    scaled_by: ScaledBy = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One measurement or word on one cut.
+
+    Parameters
+    ----------
+    cut : int
+        Number of the cut (as written on the piece).
+    position : int
+        Index of the cut in the log.
+    scaled_variance_mm2, fixed_variance_mm2 : float, mm^2
+        Noise that the scatter scale multiplies (squared), and noise that it does not.
+    low_mm, high_mm : float, mm
+        For an interval, already less the known part.
+    known_mm : float, mm
+        The known part that was taken off.
+    wear_m : float
+        mm of reading per (mm of recession per metre).
+    """
+
+    cut: int
+    position: int
+    reading: int
+    features: Mapping[str, float]
+    known_mm: float
+    wear_m: float
+    scaled_variance_mm2: float
+    fixed_variance_mm2: float
+    value_mm: float = math.nan
+    low_mm: float = -math.inf
+    high_mm: float = math.inf
+
+    @property
+    def is_number(self) -> bool:
+        """True for a measured number, False for an interval or a word."""
+        return not math.isnan(self.value_mm)
+
+
+@dataclass(frozen=True)
+class Block:
+    """Readings that share adjusters, with everything the solver needs.
+
+    Parameters
+    ----------
+    readings, adjusters : tuple of str
+    slopes : ndarray of shape (F, A), mm per mm; NaN where it is to be learned
+    recession : ndarray of shape (F,), mm per mm
+    terms : tuple of Term
+    rows : tuple of Row
+    track : Track
+    """
+
+    setup: Setup
+    readings: tuple[str, ...]
+    adjusters: tuple[str, ...]
+    slopes: Array
+    recession: Array
+    nominal_mm: Array
+    reference_mm: Mapping[str, float]
+    terms: tuple[Term, ...]
+    rows: tuple[Row, ...]
+    track: Track
+    index: Mapping[str, int] = field(default_factory=dict)
+
+    def matrix(self, rows: Sequence[Row]) -> Array:
+        """Return the features of some rows as an ndarray of shape (len(rows), p)."""
+        return self.features_matrix([row.features for row in rows])
+
+    def features_matrix(self, features: Sequence[Mapping[str, float]]) -> Array:
+        """Return named features as an ndarray of shape (len(features), p)."""
+        matrix = np.zeros((len(features), len(self.terms)))
+        for i, named in enumerate(features):
+            for name, value in named.items():
+                if name in self.index:
+                    matrix[i, self.index[name]] += value
+        return matrix
+
+
+def reference_settings(setup: Setup, cuts: Sequence[Cut]) -> dict[str, float]:
+    """Return the settings at which the offset is defined: the first of the log, else the start."""
+    if cuts:
+        return {a.name: float(cuts[0].settings_mm[a.name]) for a in setup.adjusters}
+    return {a.name: start_setting(setup, a.name) for a in setup.adjusters}
+
+
+def start_setting(setup: Setup, adjuster: str) -> float:
+    """Return a setting (mm) to start from before any cut, inside the range.
+
+    A height starts at the thickness of the stock and a key at the cutter's nominal width; other
+    adjusters start at 0 or at the nearest end of their range.
+    """
+    found = setup.adjuster(adjuster)
+    guess = 0.0
+    if found.has_scale and adjuster == "height" and setup.joint.thickness_mm is not None:
+        guess = setup.joint.thickness_mm
+    elif found.has_scale and setup.cutter.nominal_mm is not None:
+        guess = setup.cutter.nominal_mm
+    return min(max(guess, found.low_mm), found.high_mm)
+
+
+def blocks_of(
+    setup: Setup, cuts: Sequence[Cut], reversed_scales: frozenset[str] = frozenset()
+) -> list[Block]:
+    """Return the blocks of a setup with the rows of its log.
+
+    Parameters
+    ----------
+    reversed_scales : frozenset of adjuster names
+        Adjusters whose scale is taken to count the other way.
+
+    Raises
+    ------
+    CalibError
+        When a cut has a reading or lacks a setting that the setup does not know.
+    """
+    _check(setup, cuts)
+    reference = reference_settings(setup, cuts)
+    model = describe(setup, reference)
+    track = walk(setup, cuts)
+    return [
+        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales)
+        for readings, adjusters in components(setup, model)
+    ]
+
+
+def components(setup: Setup, model: JointModel) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
+    """Return (readings, adjusters) of each group that slopes link, in the setup's order."""
+    groups: list[tuple[set[str], set[str]]] = []
+    for band in setup.bands:
+        slopes = model.slopes.get(band.name, {})
+        linked = {a for a, slope in slopes.items() if slope is None or slope != 0.0}
+        readings, adjusters = {band.name}, set(linked)
+        for group in [g for g in groups if g[1] & linked]:
+            groups.remove(group)
+            readings |= group[0]
+            adjusters |= group[1]
+        groups.append((readings, adjusters))
+    order = [b.name for b in setup.bands]
+    ordered = [
+        (tuple(n for n in order if n in r), tuple(a.name for a in setup.adjusters if a.name in s))
+        for r, s in groups
+    ]
+    return sorted(ordered, key=lambda group: order.index(group[0][0]))
+
+
+def _check(setup: Setup, cuts: Sequence[Cut]) -> None:
+    known = {b.name for b in setup.bands}
+    for cut in cuts:
+        for name in cut.readings:
+            if name not in known:
+                setup.band(name)
+        missing = [a.name for a in setup.adjusters if a.name not in cut.settings_mm]
+        if missing:
+            raise CalibError(f"cut {cut.number} does not say where {missing[0]} stood. Give its setting.")
+        if cut.feel is not None and cut.feel not in setup.feel.words:
+            raise CalibError(
+                f'cut {cut.number}: feel "{cut.feel}" is not a word of setup {setup.name}. '
+                f"It knows: {', '.join(setup.feel.words) or 'none'}."
+            )
+
+
+def _block(
+    setup: Setup,
+    cuts: Sequence[Cut],
+    model: JointModel,
+    reference: Mapping[str, float],
+    track: Track,
+    readings: tuple[str, ...],
+    adjusters: tuple[str, ...],
+    reversed_scales: frozenset[str],
+) -> Block:
+    slopes = np.array([[_slope(model, f, a, reversed_scales) for a in adjusters] for f in readings])
+    empty = Block(
+        setup, readings, adjusters, slopes.reshape(len(readings), len(adjusters)),
+        np.array([model.recession_slopes.get(f, 0.0) for f in readings]),
+        np.array([model.nominal_mm[f] for f in readings]),
+        reference, (), (), track,
+    )  # fmt: skip
+    rows, cut_terms = _rows(empty, cuts)
+    terms = (*_terms(empty), *cut_terms)
+    index = {term.name: i for i, term in enumerate(terms)}
+    return Block(
+        setup, readings, adjusters, empty.slopes, empty.recession, empty.nominal_mm,
+        reference, terms, rows, track, index,
+    )  # fmt: skip
+
+
+def _slope(model: JointModel, reading: str, adjuster: str, reversed_scales: frozenset[str]) -> float:
+    slope = model.slopes.get(reading, {}).get(adjuster, 0.0)
+    if slope is None:
+        return math.nan
+    return -slope if adjuster in reversed_scales else slope
+
+
+def _terms(block: Block) -> list[Term]:
+    """Every unknown of the block except those of single cuts; a prior sd of 0 leaves a term out."""
+    known = block.setup.knowledge
+    terms: list[Term] = []
+    for reading in block.readings:
+        if known.mounting_sd_mm is not None:
+            terms.append(Term(f"offset:{reading}", known.scale(reading, "offset_sd_mm")))
+        own = known.mounting_sd_mm
+        span_sd = known.scale(reading, "offset_sd_mm") if own is None else own
+        terms += [Term(f"span:{reading}:{span}", span_sd) for span in range(max(block.track.spans, 1))]
+        terms.append(Term(f"creep:{reading}", known.scale(reading, "creep_sd_mm")))
+        terms.append(Term(f"zero:{reading}", known.scale(reading, "zero_sd_mm")))
+        if len(_stocks(block)) > 1:
+            stock_sd = known.scale(reading, "stock_sd_mm")
+            terms += [Term(f"stock:{reading}:{stock}", stock_sd) for stock in _stocks(block)]
+    for a, adjuster in enumerate(block.adjusters):
+        terms.append(Term(f"scale:{adjuster}", known.scale(adjuster, "scale_sd")))
+        for f, reading in enumerate(block.readings):
+            if math.isnan(block.slopes[f, a]):
+                terms.append(Term(f"slope:{reading}:{adjuster}", LEARNED_SLOPE_SD))
+    for move in block.track.moves:
+        if move.adjuster in block.adjusters:
+            terms.append(Term(move.name, known.scale(move.adjuster, "move_sd_mm"), "move"))
+    return [term for term in terms if term.prior_sd > 0.0]
+
+
+def _stocks(block: Block) -> tuple[str, ...]:
+    target = block.setup.stock
+    if target is None or target in block.track.stocks or not block.track.stocks:
+        return block.track.stocks
+    return (*block.track.stocks, target)
+
+
+def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float]:
+    """Return the features (by term name) of the true size of reading f for a piece in this state."""
+    reading = block.readings[f]
+    named = {
+        f"offset:{reading}": 1.0,
+        f"span:{reading}:{state.span}": 1.0,
+        f"creep:{reading}": state.pieces_since_move,
+        f"stock:{reading}:{state.stock}": 1.0,
+    }
+    for a, adjuster in enumerate(block.adjusters):
+        away = state.settings_mm[adjuster] - block.reference_mm[adjuster]
+        slope = block.slopes[f, a]
+        if math.isnan(slope):
+            named[f"slope:{reading}:{adjuster}"] = away
+            slope = 1.0  # of a slope not yet known, the errors of its moves are taken one to one
+        else:
+            named[f"scale:{adjuster}"] = slope * away
+        for move in acting_moves(block, adjuster, state):
+            named[move] = slope
+    return named
+
+
+def acting_moves(block: Block, adjuster: str, state: MachineState) -> tuple[str, ...]:
+    """Return the moves whose errors act in a state: all of them where they add, the last where they renew."""
+    moves = state.moves.get(adjuster, ())
+    return moves[-1:] if block.setup.adjuster(adjuster).landing == "renews" else moves
+
+
+def known_part(block: Block, f: int, state: MachineState) -> float:
+    """Return what geometry alone says of reading f in this state, mm."""
+    known = float(block.nominal_mm[f])
+    for a, adjuster in enumerate(block.adjusters):
+        if not math.isnan(block.slopes[f, a]):
+            known += block.slopes[f, a] * (state.settings_mm[adjuster] - block.reference_mm[adjuster])
+    return known
+
+
+def _rows(block: Block, cuts: Sequence[Cut]) -> tuple[tuple[Row, ...], list[Term]]:
+    """Rows of the log for this block, and a term for each cut on which more than one thing was read."""
+    rows: list[Row] = []
+    terms: list[Term] = []
+    for position, (cut, state) in enumerate(zip(cuts, block.track.states, strict=True)):
+        for f, reading in enumerate(block.readings):
+            found = _rows_of_cut(block, cut, position, state, f)
+            if len(found) > 1:
+                name = f"cut:{reading}:{position}"
+                cut_sd = block.setup.knowledge.scale(reading, "cut_sd_mm")
+                if cut_sd > 0.0:
+                    terms.append(Term(name, cut_sd, "scatter"))
+            rows += found
+    return tuple(rows), terms
+
+
+def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: int) -> list[Row]:
+    reading = block.readings[f]
+    known = block.setup.knowledge
+    values = cut.readings.get(reading, ())
+    felt = cut.feel is not None and reading == block.setup.bands[0].name
+    shared = len(values) + felt > 1
+    numbers = sum(not isinstance(value, Interval) for value in values)
+    features = dict(features_at(block, f, state))
+    if shared:
+        features[f"cut:{reading}:{position}"] = 1.0
+    measured = {**features, f"zero:{reading}": 1.0}
+    base = known_part(block, f, state)
+    wear = float(block.recession[f]) * state.metres_m
+    cut_variance = 0.0 if shared else known.scale(reading, "cut_sd_mm") ** 2
+    reading_variance = known.scale(reading, "reading_sd_mm") ** 2
+    rows = []
+    for value in values:
+        # Repeats of one cut do not speak of the scatter from cut to cut (a display repeats itself
+        # exactly), so their own noise is left out of the unknown scale.
+        scaled, fixed = cut_variance, reading_variance
+        if numbers == 1 and not isinstance(value, Interval):
+            scaled, fixed = cut_variance + reading_variance, 0.0
+        if isinstance(value, Interval):
+            limits = {"low_mm": value.low_mm - base, "high_mm": value.high_mm - base}
+        else:
+            limits = {"value_mm": float(value) - base}
+        rows.append(Row(cut.number, position, f, measured, base, wear, scaled, fixed, **limits))
+    if felt:
+        low, high = block.setup.feel.words[str(cut.feel)]
+        spread = block.setup.feel.spread_mm**2
+        rows.append(
+            Row(cut.number, position, f, features, base, wear, cut_variance, spread,
+                low_mm=low - base, high_mm=high - base)
+        )  # fmt: skip
+    return rows
