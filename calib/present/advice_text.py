@@ -10,8 +10,8 @@ import math
 
 from calib.decision.advice import Advice, Expectation, Move
 from calib.present.directions import direction_phrase
-from calib.present.layout import paragraph, section, to_ascii
 from calib.present.figures import count, figure, length, minutes, percent, span, typed_figure, typed_length
+from calib.present.layout import paragraph, section, to_ascii
 from calib.present.picture import belief_line, legend
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from calib.present.layout import paragraph, table_or_records
 from calib.present.figures import count, percent, reading_text, typed_figure, typed_length
+from calib.present.layout import paragraph, table_or_records
 from calib.shop import Cut, Setup
 
 _STEP_WORDS = {

@@ -1,0 +1,280 @@
+"""Commands for cuts: `cut`, `again`, `moved`, `work`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from calib.cli.complete import setup_names
+from calib.cli.kit import (
+    LOOSE,
+    DbOption,
+    JsonOption,
+    Units,
+    UnitsOption,
+    ask,
+    at_terminal,
+    opened,
+    remark,
+    say,
+    say_json,
+)
+from calib.cli.movewords import MoveWords, amount_mm, sort_words
+from calib.cli.words import OTHERS, Said, read_words, split_setup, understood
+from calib.errors import CalibError, UsageError
+from calib.present.figures import count
+from calib.present.history_text import cut_line, move_line
+from calib.shop import Setup
+from calib.workflow import cuts, moves, setups
+from calib.workflow.shopfloor import Shop
+from calib.workflow.undo import undo
+
+Words = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[SETUP] NAME=VALUE...", autocompletion=setup_names, help="Default setup: the last used."
+    ),
+]
+NotMoved = Annotated[bool, typer.Option("--not-moved", help="The advised move was not made.")]
+AsAdvised = Annotated[bool, typer.Option("--as-advised", help="The advised move was made.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Put the commands into the program."""
+    app.command("cut", context_settings=LOOSE)(cut)
+    app.command("again", context_settings=LOOSE)(again)
+    app.command("moved", context_settings=LOOSE)(moved)
+    app.command("work", context_settings=LOOSE)(work)
+
+
+def cut(
+    words: Words = None,
+    as_advised: AsAdvised = False,
+    not_moved: NotMoved = False,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Log a test cut.
+
+    It gets a number to write on the piece.
+
+    Positions that are left out are where they were. A reading named twice is a repeat.
+
+    \b
+    calib cut corners key=6.14 clearance=-0.07
+    calib cut corners feel=mallet stock=cherry note="middle finger"
+    """
+    name, values = split_setup(words or [])
+    with opened(db) as shop:
+        setup = setups.get(shop, setups.resolve(shop, name))
+        said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        if not (said.readings or "feel" in said.plain):
+            raise UsageError(f"cut {setup.name}: nothing was read. {_example(setup)}")
+        logged = _log(shop, setup, said, as_advised, not_moved)
+    _answer(setup, logged, said, json_form, units)
+
+
+def again(
+    number: Annotated[int, typer.Argument(metavar="N", help="The number on the piece.")],
+    words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE...", help="What it reads now.")],
+    instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Measure a cut again.
+
+    The new readings stand beside the old ones, as repeats.
+
+    \b
+    calib again 7 clearance=-0.06
+    calib again 7 clearance=0.06 --instead
+    """
+    from calib.workflow.history import find_cut
+
+    with opened(db) as shop:
+        setup, _ = find_cut(shop, number)
+        said = read_words(setup, words, units, ("feel", "gauge"))
+        feel, gauge = said.plain.get("feel"), said.plain.get("gauge")
+        logged = cuts.measure_again(
+            shop, number, said.readings, feel, texts=said.texts, gauge=gauge, instead=instead
+        )
+    if json_form:
+        return _answer(setup, logged, said, json_form, units)
+    _echo(logged, said)
+    return say(f"Measured again: {cut_line(setup, logged.cut, units)}.", f"Next: calib next {setup.name}")
+
+
+def moved(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[SETUP] [NAME=VALUE... | NAME by AMOUNT WAY]",
+            autocompletion=setup_names,
+            help="Nothing: as advised.",
+        ),
+    ] = None,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Log a move: as advised, to a position, or by an amount.
+
+    Directions: toward or away (from the cutter), up or down, more or less (on the scale); a sign does too.
+
+    \b
+    calib moved corners
+    calib moved corners key by 0.14 toward
+    """
+    asked = sort_words(words or [])
+    with opened(db) as shop:
+        setup = setups.get(shop, setups.resolve(shop, asked.setup))
+        made = _move(shop, setup, asked, units)
+    if json_form:
+        return say_json({"setup": setup.name, "moves": made}, "calib.moved/1")
+    unit = units or setup.units
+    lines = [f"Moved {move_line(move.adjuster, move.from_mm, move.to_mm, unit)}." for move in made]
+    return say(*lines, "Not so? calib undo")
+
+
+def work(
+    words: Words = None,
+    pieces: Annotated[int, typer.Option("--pieces", "-n", min=1, help="How many good pieces were cut.")] = 1,
+    as_advised: AsAdvised = False,
+    not_moved: NotMoved = False,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Log good pieces.
+
+    They are cut on the present setting; a reading speaks of the last one.
+
+    \b
+    calib work corners --pieces 16
+    calib work corners --pieces 4 clearance=0.06 metres=0.2
+    """
+    name, values = split_setup(words or [])
+    with opened(db) as shop:
+        setup = setups.get(shop, setups.resolve(shop, name))
+        said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        logged = _log(shop, setup, said, as_advised, not_moved, pieces)
+        left = setups.get(shop, setup.name).pieces_left
+    if json_form:
+        return _answer(setup, logged, said, json_form, units)
+    _echo(logged, said)
+    return say(
+        f"Logged {count(pieces, 'good piece')} as number {logged.number}; {left} left to cut.",
+        "Not so? calib undo",
+    )
+
+
+def _log(
+    shop: Shop, setup: Setup, said: Said, as_advised: bool, not_moved: bool, pieces: int = 0
+) -> cuts.LoggedCut:
+    """Log a test cut (no pieces) or good pieces; ask the maker what only the maker knows."""
+    if as_advised and not_moved:
+        raise UsageError("--as-advised and --not-moved contradict each other. Give one of them.")
+    if as_advised:
+        moves.moved_as_advised(shop, setup.name)
+    try:
+        return _store(shop, setup.name, said, not_moved, pieces)
+    except cuts.NeedsAnswer as needs:
+        if not needs.settings_mm or not at_terminal():
+            raise
+        if _was_moved(needs):
+            said.settings_mm = {**needs.settings_mm, **said.settings_mm}
+            return _store(shop, setup.name, said, False, pieces)
+        return _store(shop, setup.name, said, True, pieces)
+    except CalibError:
+        if as_advised:  # nothing of a refused command stays
+            undo(shop, setup.name)
+        raise
+
+
+def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> cuts.LoggedCut:
+    """Hand what was said to the use case."""
+    if pieces:
+        return cuts.work(
+            shop,
+            name,
+            pieces,
+            said.readings,
+            said.metres_m,
+            feel=said.plain.get("feel"),
+            stock=said.plain.get("stock"),
+            note=said.plain.get("note"),
+            texts=said.texts,
+            settings_mm=said.settings_mm,
+            not_moved=not_moved,
+            gauge=said.plain.get("gauge"),
+        )
+    entry = cuts.CutEntry(
+        settings_mm=said.settings_mm,
+        readings=said.readings,
+        texts=said.texts,
+        feel=said.plain.get("feel"),
+        stock=said.plain.get("stock"),
+        note=said.plain.get("note"),
+        gauge=said.plain.get("gauge"),
+        metres_m=said.metres_m,
+        not_moved=not_moved,
+        moved=said.moved,
+    )
+    return cuts.log_cut(shop, name, entry)
+
+
+def _was_moved(needs: cuts.NeedsAnswer) -> bool:
+    """Ask until the answer is moved or not."""
+    while True:
+        answer = ask(f"{needs.question} [moved/not]").lower()
+        if answer in ("moved", "m", "yes", "y", "as advised", "advised"):
+            return True
+        if answer in ("not", "n", "no", "not moved"):
+            return False
+        remark('Please answer "moved" or "not".')
+
+
+def _move(shop: Shop, setup: Setup, asked: MoveWords, units: Units | None) -> list[moves.Moved]:
+    """Log the move that the words say."""
+    if asked.kind == "advised":
+        return moves.moved_as_advised(shop, setup.name)
+    if asked.kind == "by":
+        adjuster = setup.adjuster(asked.adjuster or "")
+        change = amount_mm(adjuster, asked.rest, units or setup.units)
+        return moves.moved_by(shop, setup.name, adjuster.name, change, text=" ".join(asked.rest))
+    said = read_words(setup, asked.rest, units, ("adjusters",))
+    if said.readings:
+        raise CalibError(f"moved takes positions, not readings. Log the reading with: calib cut {setup.name}")
+    return moves.moved_to(shop, setup.name, said.settings_mm, texts=said.texts)
+
+
+def _answer(setup: Setup, logged: cuts.LoggedCut, said: Said, json_form: bool, units: Units | None) -> None:
+    """Print what was logged, its number first."""
+    if json_form:
+        return say_json(_as_json(logged), "calib.cut/1")
+    _echo(logged, said)
+    return say(
+        f"Cut {logged.number}. Write {logged.number} on the piece.",
+        f"  {cut_line(setup, logged.cut, units)}",
+        f"Not so? calib undo. Next: calib next {setup.name}",
+    )
+
+
+def _echo(logged: cuts.LoggedCut, said: Said) -> None:
+    """Say what was understood, and what looks wrong."""
+    for line in [*understood(said.texts, logged.echo), *logged.questions]:
+        remark(line)
+
+
+def _as_json(logged: cuts.LoggedCut) -> dict[str, Any]:
+    """Return a logged cut for --json."""
+    return {"setup": logged.setup, "number": logged.number, "cut": logged.cut, "questions": logged.questions}
+
+
+def _example(setup: Setup) -> str:
+    """Show how a cut is written on this setup."""
+    reading, adjuster = setup.bands[0].name, setup.adjusters[0].name
+    return f"Write for example: calib cut {setup.name} {adjuster}=6.14 {reading}=0.07"

@@ -1,0 +1,58 @@
+"""The history and a new mounting, from the use cases' records to lines."""
+
+from __future__ import annotations
+
+from calib.present.figures import count, typed_length
+from calib.present.history_text import advised_lines, cut_table, move_line
+from calib.present.layout import paragraph, section
+from calib.workflow.history import History, MountingHistory
+from calib.workflow.mountings import Mounted
+from calib.workflow.moves import Moved
+
+
+def history_lines(found: History, width: int, units: str) -> list[str]:
+    """Return a setup's history, a block a mounting."""
+    cuts = sum(len(mounting.cuts) for mounting in found.mountings)
+    changed = f", changed {count(found.versions - 1, 'time')}" if found.versions > 1 else ""
+    lines = paragraph(f"{found.setup.name}: {count(cuts, 'cut')}{changed}", width)
+    for mounting in found.mountings:
+        lines += ["", *_mounting_lines(found, mounting, width, units)]
+    if any(cut.moved for mounting in found.mountings for cut in mounting.cuts):
+        lines += ["", "* set again to the same place"]
+    return lines
+
+
+def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
+    """Return what there is to say when a setup has been put on the machine."""
+    lines = paragraph(f"Mounting {mounted.number} of {mounted.setup}.", width)
+    for name, mm in mounted.settings_mm.items():
+        lines += paragraph(f"Start with the {name} at {typed_length(mm, units)}.", width)
+    lines += paragraph(mounted.text, width) if mounted.text else []
+    lines += section("Mind", mounted.cautions, width, "!")
+    return [*lines, "Not so? calib undo"]
+
+
+def _mounting_lines(found: History, mounting: MountingHistory, width: int, units: str) -> list[str]:
+    """Return one mounting: head, cuts, moves of their own, advice."""
+    named = [f"mounting {mounting.number}" if mounting.number else "before any mounting was named"]
+    named += [
+        f"{what} {value}" for what, value in (("cutter", mounting.cutter), ("stock", mounting.stock)) if value
+    ]
+    lines = paragraph(", ".join([*named, mounting.when[:16].replace("T", " ")]).rstrip(", "), width, "", "  ")
+    if mounting.note:
+        lines += paragraph(mounting.note, width, "  ")
+    lines += cut_table(found.setup, mounting.cuts, width, units) if mounting.cuts else ["  no cut yet"]
+    told = [move for move in mounting.moves if move.kind in ("advised", "to", "by")]
+    moves = [line for move in told for line in paragraph(_move_text(move, units), width, "  ", "    ")]
+    advice = [
+        line
+        for given in mounting.advice
+        for line in advised_lines(given.published, given.after_cut, width, units)
+    ]
+    return [*lines, *(["moved", *moves] if moves else []), *(["advised", *advice] if advice else [])]
+
+
+def _move_text(move: Moved, units: str) -> str:
+    """Say one logged move, and that it was the advised one."""
+    text = move_line(move.adjuster, move.from_mm, move.to_mm, units)
+    return f"{text}, as advised" if move.kind == "advised" else text

@@ -1,0 +1,172 @@
+"""The words after a command: ``corners key=6.14 clearance=-0.07``, ``key by 0.14 toward``.
+
+A word is name=value; a first word without ``=`` is the setup. A reading named twice is a repeat.
+Every mistake in the words is reported, not only the first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from calib.errors import CalibError, LogError, UsageError, near_name
+from calib.setupform import reading_from_text
+from calib.shop import Reading, Setup
+from calib.units import parse_length
+
+Units = Literal["mm", "in"]
+TEXTS = ("feel", "stock", "note", "gauge")
+OTHERS = (*TEXTS, "metres", "moved")
+
+
+@dataclass
+class Said:
+    """What the words said: lengths in mm, and every value as typed."""
+
+    settings_mm: dict[str, float] = field(default_factory=dict)
+    readings: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    plain: dict[str, str] = field(default_factory=dict)
+    metres_m: float | None = None
+    moved: frozenset[str] = frozenset()
+    texts: dict[str, str] = field(default_factory=dict)
+
+
+def split_setup(words: Sequence[str]) -> tuple[str | None, list[str]]:
+    """Take the setup's name off the words, when the first one is no name=value."""
+    if words and "=" not in words[0] and not words[0].startswith("-"):
+        return words[0], list(words[1:])
+    return None, list(words)
+
+
+def pairs(words: Sequence[str]) -> list[tuple[str, str]]:
+    """Return (name, value) of every word; raise `UsageError` for a word of another form.
+
+    >>> pairs(["key=6.14", "note=a=b"])
+    [('key', '6.14'), ('note', 'a=b')]
+    """
+    found = []
+    for word in words:
+        name, equals, value = word.partition("=")
+        if name.startswith("--") or (name.startswith("-") and not equals):
+            raise UsageError(f"there is no option {name}. Try --help for those that there are.")
+        if not equals:
+            raise UsageError(f'"{word}" is not of the form name=value, such as key=6.14 or feel=mallet.')
+        if not name or not value.strip():
+            raise UsageError(
+                f'"{word}" has no {"value" if name else "name"}. Write name=value, such as key=6.14.'
+            )
+        found.append((name.strip(), value.strip()))
+    return found
+
+
+def read_words(
+    setup: Setup, words: Sequence[str], units: Units | None = None, allowed: Sequence[str] = OTHERS
+) -> Said:
+    """Understand the name=value words of a cut.
+
+    Parameters
+    ----------
+    setup : Setup
+        Says which names are adjusters and which are readings.
+    words : sequence of str
+    units : {"mm", "in"} or None
+        Unit of bare numbers; None = the setup's.
+    allowed : sequence of str
+        Which other names may be given ("adjusters" stands for all of them).
+
+    Raises
+    ------
+    UsageError, CalibError, LogError
+        One line for every word that is wrong.
+    """
+    said, problems = Said(), []
+    for name, text in pairs(words):
+        try:
+            _take(said, setup, name, text, units or setup.units, allowed)
+        except CalibError as error:
+            problems.append(error)
+    if len(problems) == 1:
+        raise problems[0]
+    if problems:
+        raise LogError([str(problem) for problem in problems])
+    return said
+
+
+def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed: Sequence[str]) -> None:
+    """Put one value where it belongs."""
+    adjusters = [adjuster.name for adjuster in setup.adjusters]
+    readings = [band.name for band in setup.bands]
+    if name in readings:
+        said.readings[name] = said.readings.get(name, ()) + reading_from_text(text, units, name)
+        said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
+        return
+    if name in adjusters and "adjusters" in allowed:
+        _once(said, name)
+        said.settings_mm[name] = parse_length(text, units, name).mm
+    elif name in OTHERS and name in allowed:
+        _once(said, name)
+        _take_other(said, adjusters, name, text)
+    else:
+        raise _unknown_name(
+            setup, name, [*readings, *(adjusters if "adjusters" in allowed else []), *allowed]
+        )
+    said.texts[name] = text
+
+
+def _take_other(said: Said, adjusters: Sequence[str], name: str, text: str) -> None:
+    """Put a value that is neither a setting nor a reading where it belongs."""
+    if name == "metres":
+        said.metres_m = metres(text)
+    elif name == "moved":
+        named = adjusters if text == "yes" else [part.strip() for part in text.replace("|", ",").split(",")]
+        for adjuster in named:
+            if adjuster not in adjusters:
+                raise CalibError(f'moved "{adjuster}" is no adjuster. Write one of: {", ".join(adjusters)}.')
+        said.moved = frozenset(named)
+    else:
+        said.plain[name] = text
+
+
+def metres(text: str) -> float:
+    """Read metres cut, a plain number.
+
+    >>> metres("0,8 m")
+    0.8
+    """
+    bare = text.strip().removesuffix("m").strip().replace(",", ".")
+    try:
+        value = float(bare)
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value < 1e6:
+        raise CalibError(f'metres "{text}" is not a number of metres. Write it as metres=0.8.')
+    return value
+
+
+def _once(said: Said, name: str) -> None:
+    """Refuse a second value for what can have only one."""
+    if name in said.texts:
+        raise UsageError(f"{name} is given twice. Give it once (only readings can be repeated).")
+
+
+def _unknown_name(setup: Setup, name: str, known: Sequence[str]) -> CalibError:
+    """Say that a name is neither a reading nor an adjuster nor another word."""
+    names = [known_name for known_name in known if known_name != "adjusters"]
+    near = near_name(name, names)
+    hint = f'Did you mean "{near}"?' if near else f"Known here: {', '.join(names)}."
+    return CalibError(f'setup {setup.name} has no "{name}". {hint}')
+
+
+def understood(texts: Mapping[str, str], echo: Sequence[str]) -> list[str]:
+    """Return the echo of the values that were not typed as plain numbers."""
+    return [line for line in echo if any(line.startswith(name) and not _plain(texts[name]) for name in texts)]
+
+
+def _plain(text: str) -> bool:
+    """Say whether a value was typed as a bare number (or a number in mm)."""
+    try:
+        float(text.removesuffix("mm").strip())
+    except ValueError:
+        return False
+    return True

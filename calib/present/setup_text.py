@@ -1,0 +1,111 @@
+"""A setup as text: what is read and wanted, what is moved, what is at stake, what is believed."""
+
+from __future__ import annotations
+
+from calib.present.figures import minutes, span, typed_figure, typed_length
+from calib.present.layout import paragraph, table, table_or_records
+from calib.shop import Adjuster, Setup
+
+
+def setup_table(setups: list[Setup], width: int = 80) -> list[str]:
+    """Return one line a setup."""
+    head = ["setup", "joint", "cutter", "readings", "adjusters", "left"]
+    rows = [
+        [
+            setup.name,
+            setup.joint.kind,
+            setup.cutter.name,
+            ", ".join(band.name for band in setup.bands),
+            ", ".join(adjuster.name for adjuster in setup.adjusters),
+            str(setup.pieces_left),
+        ]
+        for setup in setups
+    ]
+    return table_or_records(head, rows, width, right=[5])
+
+
+def setup_lines(setup: Setup, width: int = 80, units: str | None = None) -> list[str]:
+    """Return a setup in full; the keys are those that `calib setup change` takes."""
+    unit = units or setup.units
+    lines = [f"{setup.name}: {setup.joint.kind} joint, cutter {_cutter(setup, unit)}"]
+    lines += [f"  {text}" for text in _joint(setup, unit)]
+    for band in setup.bands:
+        stakes = setup.stakes.of(band.name)
+        lines += paragraph(
+            f"{band.name}: band {span(band.low_mm, band.high_mm, unit)}, "
+            f"target {typed_length(band.target_mm, unit)}; a piece too high costs "
+            f"{minutes(stakes.too_high_min)}, too low {minutes(stakes.too_low_min)}",
+            width,
+            "",
+            "  ",
+        )
+    for adjuster in setup.adjusters:
+        lines += paragraph(f"{adjuster.name}: {_adjuster(adjuster, unit)}", width, "", "  ")
+    lines += paragraph(
+        f"a test cut costs {minutes(setup.stakes.test_cut_min)}, a move {minutes(setup.stakes.move_min)}; "
+        f"good pieces left: {setup.pieces_left}",
+        width,
+        "",
+        "  ",
+    )
+    return [*lines, *_beliefs(setup, unit), *_words(setup, unit)]
+
+
+def _cutter(setup: Setup, unit: str) -> str:
+    """Name the cutter with its width."""
+    nominal = setup.cutter.nominal_mm
+    return setup.cutter.name + ("" if nominal is None else f" ({typed_length(nominal, unit)})")
+
+
+def _joint(setup: Setup, unit: str) -> list[str]:
+    """Say what the joint's geometry knows."""
+    joint = setup.joint
+    known = []
+    if joint.thickness_mm is not None:
+        known.append(f"stock {typed_length(joint.thickness_mm, unit)} thick")
+    if joint.kind == "finger":
+        known.append(f"seat {joint.seat}, holds {joint.holds}")
+    if joint.kind == "groove":
+        known.append(f"passes {joint.passes}")
+    if joint.kind == "inlay":
+        known.append(f"recut {joint.recut}, drawn gap {typed_length(joint.drawn_gap_mm, unit)}")
+    return [", ".join(known)] if known else []
+
+
+def _adjuster(adjuster: Adjuster, unit: str) -> str:
+    """Say what is special about an adjuster."""
+    said = ["typed in" if adjuster.typed else f"the error of a move {adjuster.landing}"]
+    if adjuster.least_step_mm:
+        said.append(f"least step {typed_length(adjuster.least_step_mm, unit)}")
+    if adjuster.backlash_mm:
+        said.append(f"backlash {typed_length(adjuster.backlash_mm, unit)}")
+    if adjuster.thread:
+        said.append(f"thread {adjuster.thread}")
+    reach = span(adjuster.low_mm, adjuster.high_mm, unit)
+    if reach != "anything":
+        said.append(f"reaches {reach}")
+    if adjuster.counts_other_way:
+        said.append("its scale counts the other way")
+    slopes = [f"{name} by {slope} per unit" for name, slope in adjuster.moves.items()]
+    return "; ".join([*said, *(["moves " + ", ".join(slopes)] if slopes else [])])
+
+
+def _beliefs(setup: Setup, unit: str) -> list[str]:
+    """List what is believed before the first cut; medians where a scale is unknown."""
+    known = setup.knowledge
+    values = {
+        "offset_sd": known.offset_sd_mm,
+        "move_sd": known.move_sd_mm,
+        "cut_sd": known.cut_sd_mm,
+        "reading_sd": known.reading_sd_mm,
+    }
+    rows = [[f"knowledge.{name}", typed_figure(value, unit)] for name, value in values.items()]
+    return ["", *table(["believed before the first cut", unit], rows, right=[1])]
+
+
+def _words(setup: Setup, unit: str) -> list[str]:
+    """List the words for the feel of the first reading."""
+    if not setup.feel.words:
+        return []
+    rows = [[word, span(low, high, unit)] for word, (low, high) in setup.feel.words.items()]
+    return ["", *table(["feel", f"{setup.bands[0].name}"], rows)]
