@@ -7,6 +7,7 @@ One idea a line. A probability is never said without what it is a probability of
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from calib.decision.advice import Advice, Expectation, Move
 from calib.present.directions import direction_phrase
@@ -36,6 +37,8 @@ def render_advice(
         Lines without trailing blanks, without a last newline.
     """
     unit = units or advice.units
+    if ascii_only:
+        advice = _spelled_out(advice)
     lines = _answer(advice, unit, width)
     for reading in advice.readings:
         lines += ["", *_reading(reading, advice, unit, width, ascii_only)]
@@ -48,8 +51,7 @@ def render_advice(
     if advice.step in ("test_again", "move_and_test"):
         lines += section("So that the next test counts", advice.hints, width)
     lines += section("Before you touch anything", advice.cautions, width, "*")
-    text = "\n".join(lines)
-    return to_ascii(text) if ascii_only else text
+    return "\n".join(lines)
 
 
 def advice_sentence(advice: Advice, units: str | None = None) -> str:
@@ -111,20 +113,21 @@ def _reading(reading: Expectation, advice: Advice, unit: str, width: int, ascii_
     band, target = span(reading.low_mm, reading.high_mm, unit), typed_length(reading.target_mm, unit)
     name = f"{reading.name}, once moved" if advice.moves else reading.name
     lines = paragraph(f"{name}: band {band}, target {target}", width, "", "  ")
-    lines += paragraph(_expectation(reading, unit), width, "  expect  ")
+    lines += paragraph(_expectation(reading, unit, ascii_only), width, "  expect  ")
     lines += paragraph(_chance(reading, advice.pieces_left), width, "  chance  ")
     picture = belief_line(reading, min(width - 4, 60), ascii_only)
     return [*lines, f"  {picture}"] if picture else lines
 
 
-def _expectation(reading: Expectation, unit: str) -> str:
+def _expectation(reading: Expectation, unit: str, ascii_only: bool) -> str:
     """Say what the next measurement should read."""
     low, high = reading.interval90_mm
     if not (math.isfinite(low) and math.isfinite(high)):
         return "not known yet: this needs a first cut"
     half = length(0.5 * (high - low), unit)
     range90 = f"{figure(low, unit)} to {length(high, unit)}"
-    return f"{figure(reading.expected_mm, unit)} ± {half} (nine readings in ten: {range90})"
+    within = "+/-" if ascii_only else "±"
+    return f"{figure(reading.expected_mm, unit)} {within} {half} (nine readings in ten: {range90})"
 
 
 def _chance(reading: Expectation, pieces: int) -> str:
@@ -171,3 +174,17 @@ def _outlook(advice: Advice) -> list[str]:
 def _sentence_start(text: str) -> str:
     """Return a text with its first letter large."""
     return text[:1].upper() + text[1:]
+
+
+def _spelled_out(advice: Advice) -> Advice:
+    """Return an advice whose texts are ASCII: before they are wrapped, for some signs become words."""
+    return replace(
+        advice,
+        moves=tuple(replace(m, adjuster=to_ascii(m.adjuster), how=to_ascii(m.how)) for m in advice.moves),
+        readings=tuple(replace(reading, name=to_ascii(reading.name)) for reading in advice.readings),
+        doubts=tuple(map(to_ascii, advice.doubts)),
+        warnings=tuple(map(to_ascii, advice.warnings)),
+        cautions=tuple(map(to_ascii, advice.cautions)),
+        reasons=tuple(map(to_ascii, advice.reasons)),
+        hints=tuple(map(to_ascii, advice.hints)),
+    )

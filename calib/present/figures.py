@@ -1,7 +1,7 @@
 """How numbers are said: lengths with their unit, chances that are never certain, minutes.
 
-Assumed: two decimals of a millimetre, or four of an inch, are what a shop can measure. What was
-typed with one decimal more (a band, a position) is shown with it; what was computed is not.
+Assumed: two decimals of a millimetre, or four of an inch, are what a shop can measure. Millimetres
+that were typed with three (a band, a position) are shown so; what was computed is not.
 """
 
 from __future__ import annotations
@@ -33,11 +33,9 @@ def typed_figure(mm: float, units: str = "mm") -> str:
     >>> typed_figure(0.075), typed_figure(6.14)
     ('0.075', '6.14')
     """
-    if math.isinf(mm):
+    if math.isinf(mm) or units == "in":
         return figure(mm, units)
-    value = mm / MM_PER_INCH if units == "in" else mm
-    decimals = _DECIMALS[units] + 1
-    text = f"{round(value, decimals) + 0.0:.{decimals}f}"
+    text = f"{round(mm, 3) + 0.0:.3f}"
     return text[:-1] if text.endswith("0") else text
 
 

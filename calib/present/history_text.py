@@ -10,7 +10,7 @@ from typing import Any
 
 from calib.present.figures import count, percent, reading_text, typed_figure, typed_length
 from calib.present.layout import paragraph, table_or_records
-from calib.shop import Cut, Setup
+from calib.shop import Cut, Interval, Reading, Setup
 
 _STEP_WORDS = {
     "cut_good": "cut the good pieces",
@@ -69,10 +69,7 @@ def cut_line(setup: Setup, cut: Cut, units: str | None = None) -> str:
     unit = units or setup.units
     what = f"cut {cut.number}" + (f" ({count(cut.pieces, 'good piece')})" if cut.kind == "good" else "")
     settings = [f"{name} {typed_length(value, unit)}" for name, value in cut.settings_mm.items()]
-    readings = [
-        f"{name} {' and '.join(reading_text(r, unit) for r in values)} {unit}"
-        for name, values in cut.readings.items()
-    ]
+    readings = [f"{name} {_repeats(values, unit)}" for name, values in cut.readings.items()]
     feel = [f"feel {cut.feel}"] if cut.feel else []
     return ", ".join([what, *settings, *readings, *feel])
 
@@ -92,3 +89,9 @@ def _setting(cut: Cut, adjuster: str, unit: str) -> str:
 def _readings(cut: Cut, name: str, unit: str) -> str:
     """Say the repeats of one reading, a bar between them."""
     return " | ".join(reading_text(reading, unit) for reading in cut.readings.get(name, ()))
+
+
+def _repeats(values: Sequence[Reading], unit: str) -> str:
+    """Say the repeats of one reading with their unit: "-0.07 and -0.06 mm", "under 0.05 mm"."""
+    said = " and ".join(reading_text(value, unit) for value in values)
+    return said if isinstance(values[-1], Interval) else f"{said} {unit}"

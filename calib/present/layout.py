@@ -19,7 +19,7 @@ LEAST_WIDTH = 24
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _NUMBER_AND_UNIT = re.compile(r"(?<=[\d.]) (?=(?:mm|in|m|min|minutes?|%|degrees?|thou|pieces?|turns?)\b|%)")
-_PLUS_MINUS = re.compile(r" (± )")
+_PLUS_MINUS = re.compile(r" (±|\+/-) ")
 _IN_ASCII = {
     "±": "+/-",
     "°": " degrees",
@@ -66,7 +66,7 @@ def paragraph(text: str, width: int = 80, first: str = "", rest: str | None = No
     ['- Please move the key', '  0.14 mm']
     """
     hang = " " * len(first) if rest is None else rest
-    glued = _PLUS_MINUS.sub(rf"{_NO_BREAK}±{_NO_BREAK}", _NUMBER_AND_UNIT.sub(_NO_BREAK, text))
+    glued = _PLUS_MINUS.sub(rf"{_NO_BREAK}\1{_NO_BREAK}", _NUMBER_AND_UNIT.sub(_NO_BREAK, text))
     lines = textwrap.wrap(
         glued,
         width=max(width, LEAST_WIDTH, len(hang) + 12),

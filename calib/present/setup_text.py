@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from calib.present.figures import minutes, span, typed_figure, typed_length
+from calib.present.figures import minutes, span, typed_length
 from calib.present.layout import paragraph, table, table_or_records
 from calib.shop import Adjuster, Setup
+from calib.units import MM_PER_INCH
 
 
 def setup_table(setups: list[Setup], width: int = 80) -> list[str]:
@@ -99,7 +100,8 @@ def _beliefs(setup: Setup, unit: str) -> list[str]:
         "cut_sd": known.cut_sd_mm,
         "reading_sd": known.reading_sd_mm,
     }
-    rows = [[f"knowledge.{name}", typed_figure(value, unit)] for name, value in values.items()]
+    decimals, divisor = (4, MM_PER_INCH) if unit == "in" else (3, 1.0)
+    rows = [[f"knowledge.{name}", f"{value / divisor:.{decimals}f}"] for name, value in values.items()]
     return ["", *table(["believed before the first cut", unit], rows, right=[1])]
 
 

@@ -10,8 +10,8 @@ The answers become the TOML form of a log, so that one reader checks all setups 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from calib.errors import UsageError, near_name
 from calib.shop import JOINT_KINDS, JointKind, Setup
@@ -25,12 +25,12 @@ FINGER_FITS: dict[str, Target] = {
     "hand": (0.03, 0.07, 0.10),
     "easy": (0.10, 0.15, 0.20),
 }
-#: Total gap around an insert, both sides together. "hand" is 0.05-0.13 mm a side, which Wengert gives
-#: as a good glue line (G. Wengert, trade column); the others are common practice, no source.
+#: Total gap around an insert, both sides together. "easy" is 0.05-0.13 mm a side, which Wengert gives
+#: as a good glue line (S: G. Wengert, trade column); the others are common practice, no source.
 INLAY_FITS: dict[str, Target] = {
-    "firm": (0.0, 0.05, 0.10),
-    "hand": (0.10, 0.16, 0.26),
-    "easy": (0.20, 0.30, 0.40),
+    "firm": (-0.02, 0.02, 0.06),
+    "hand": (0.03, 0.09, 0.15),
+    "easy": (0.10, 0.18, 0.26),
 }
 #: Half width of the band around the wanted depth and place of a groove (and of a plain cut).
 #: Common practice, no source.
@@ -89,6 +89,8 @@ class Answers:
         scrap, ordinary, irreplaceable.
     name, cutter : str or None
         None = named after the joint, and after the width.
+    units : {"mm", "in"}
+        What the setup's log counts in from then on.
     """
 
     joint: JointKind
@@ -98,7 +100,7 @@ class Answers:
     stake: str = "ordinary"
     name: str | None = None
     cutter: str | None = None
-    units: str = "mm"
+    units: Literal["mm", "in"] = "mm"
 
 
 def fits_of(joint: str) -> tuple[str, ...]:
@@ -152,7 +154,7 @@ def new_setup(answers: Answers) -> Setup:
     """
     from calib.setupform import setup_from_dict
 
-    return setup_from_dict(_form(answers), source="setup add")
+    return replace(setup_from_dict(_form(answers), source="setup add"), units=answers.units)
 
 
 def _form(answers: Answers) -> dict[str, Any]:
