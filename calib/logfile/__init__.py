@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calib.errors import CalibError, LogError
+from calib.geometry import describe
 from calib.logfile.rows import cuts_from_text, cuts_to_text
 from calib.logfile.tomltext import setup_from_text, setup_to_text
 from calib.shop import Cut, Setup
@@ -63,6 +64,8 @@ def log_from_texts(
 ) -> tuple[Setup, list[Cut]]:
     """Read a log from its two texts; the names are what the errors say. Raises `LogError` as `load_log`."""
     setup, problems = setup_from_text(toml_text, toml_name)
+    if setup is not None and not problems:
+        problems = _joint_problems(setup, toml_name)
     cuts: list[Cut] = []
     if setup is not None:
         cuts, wrong = cuts_from_text(csv_text, csv_name, setup)
@@ -88,6 +91,15 @@ def write_log(setup: Setup, cuts: Sequence[Cut], toml_path: str | os.PathLike[st
     toml_file, csv_file = _pair(Path(toml_path))
     for file, text in zip((toml_file, csv_file), log_to_texts(setup, cuts), strict=True):
         _write(file, text)
+
+
+def _joint_problems(setup: Setup, name: str) -> list[str]:
+    """Ask the joint's geometry whether it knows what every adjuster and reading is."""
+    try:
+        describe(setup, {adjuster.name: 0.0 for adjuster in setup.adjusters})
+    except CalibError as error:
+        return [f"{name}: {error}"]
+    return []
 
 
 def _pair(path: Path) -> tuple[Path, Path]:

@@ -45,7 +45,7 @@ class Row:
             kind=self._kind(),
             settings_mm=MappingProxyType({a.name: self._position(a, before) for a in self.setup.adjusters}),
             readings=self._readings(),
-            pieces=self._whole("pieces", 1),
+            pieces=self._pieces(),
             metres_m=self._metres(),
             feel=self._feel(),
             stock=self._text("stock"),
@@ -83,6 +83,12 @@ class Row:
             self._note(f'{column} "{text}" will not do. Write a whole number, 1 or more.')
             return default
         return int(text)
+
+    def _pieces(self) -> int:
+        measured = any(self.cells.get(column) for column in ("feel", *(b.name for b in self.setup.bands)))
+        if self.cells.get("pieces") == "0" and not measured:
+            return 0  # nothing was cut: the row only says where the machine stands now
+        return self._whole("pieces", 1)
 
     def _metres(self) -> float | None:
         text = self._number_text("metres")

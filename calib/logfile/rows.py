@@ -17,6 +17,7 @@ from calib.setupform import RESERVED, reading_to_text
 from calib.setupform.lengths import length_to_text
 from calib.shop import Cut, Setup
 
+TAB = "\t"
 Record = tuple[int, list[str]]
 
 
@@ -32,7 +33,7 @@ def cuts_from_text(text: str, name: str, setup: Setup) -> tuple[list[Cut], list[
         columns = _columns(head, name, setup, problems)
         cuts: list[Cut] = []
         for line, cells in records:
-            named = _named(cells, columns, name, line, problems)
+            named = _named(cells, columns, f"{name}:{line}", delimiter, problems)
             row = Row(f"{name}:{line}", named, setup, delimiter, problems)
             cuts.append(row.cut(len(cuts) + 1, cuts[-1] if cuts else None))
     except csv.Error as error:
@@ -56,7 +57,7 @@ def cuts_to_text(setup: Setup, cuts: Sequence[Cut]) -> str:
 def _delimiter(text: str) -> str:
     lines = (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#"))
     heading = next(lines, "")
-    return next((mark for mark in (";", "\t") if mark in heading), ",")
+    return next((mark for mark in (";", TAB) if mark in heading), ",")
 
 
 def _records(text: str, delimiter: str) -> Iterator[Record]:
@@ -115,12 +116,15 @@ def _lacking(columns: Sequence[str], setup: Setup) -> Iterator[str]:
             )
 
 
-def _named(cells: list[str], columns: list[str], name: str, line: int, problems: list[str]) -> dict[str, str]:
+def _named(
+    cells: list[str], columns: list[str], where: str, delimiter: str, problems: list[str]
+) -> dict[str, str]:
     """Return a record by column name, and note cells that no column stands above."""
     if any(cells[len(columns) :]):
         problems.append(
-            f"{name}:{line}: {len(cells)} fields, but the heading has {len(columns)}. "
-            'Put a text with commas in "quotes", or separate the columns by ; where numbers have a comma.'
+            f"{where}: {len(cells)} fields, but the heading has {len(columns)}. "
+            f'Put a text with a {"tab" if delimiter == TAB else delimiter} in "quotes"'
+            + (", or separate the columns by ; where numbers have a comma." if delimiter == "," else ".")
         )
     return {column: cell for column, cell in zip(columns, cells, strict=False) if column}
 

@@ -29,9 +29,9 @@ FINGER_WORDS: Words = MappingProxyType(
 INLAY_WORDS: Words = MappingProxyType(
     {
         "wontgo": (-math.inf, -0.05),
-        "presses": (-0.05, 0.03),
-        "drops": (0.03, 0.15),
-        "loose": (0.15, math.inf),
+        "presses": (-0.05, 0.05),
+        "drops": (0.05, 0.25),
+        "loose": (0.25, math.inf),
     }
 )
 

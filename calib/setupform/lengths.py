@@ -60,7 +60,10 @@ def _plain(number: float) -> str:
 def length_to_text(mm: float, units: Units) -> str:
     """Return a length as a cell of a log's CSV, in the log's unit."""
     out = length_out(mm, units)
-    return out if isinstance(out, str) else _plain(out)
+    if isinstance(out, str):
+        return out
+    whole, _, decimals = _plain(out).partition(".")
+    return _plain(out) if "e" in decimals or "e" in whole else f"{whole}.{decimals:0<2}"
 
 
 def decimal_point(text: str) -> str:
@@ -121,7 +124,7 @@ def reading_to_text(readings: Sequence[Reading], units: Units) -> str:
     """Return readings as one cell; the inverse of `reading_from_text`.
 
     >>> reading_to_text((0.06, Interval(0.05, 0.1)), "mm")
-    '0.06|0.05..0.1'
+    '0.06|0.05..0.10'
     """
     return "|".join(_one_text(reading, units) for reading in readings)
 

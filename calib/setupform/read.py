@@ -112,7 +112,7 @@ def _joint(top: Table) -> Joint:
     if "joint" in top.data:
         table.require("kind")
     joint = Joint(
-        kind=table.choice("kind", "plain", JOINT_KINDS),
+        kind=table.choice("kind", "finger", JOINT_KINDS),
         seat=table.choice("seat", "away", ("away", "toward")),
         holds=table.choice("holds", "axis", ("axis", "gap")),
         key_width_mm=table.length("key_width", None, least=0.0),
@@ -130,7 +130,7 @@ def _joint(top: Table) -> Joint:
 def _named_tables(top: Table, part: str) -> dict[str, Table]:
     top.require(part)
     table = top.table(part)
-    if part in top.data and not table.data:
+    if part in top.data and not table.data and not table.broken:
         example = "clearance" if part == "readings" else "key"
         table.note("", f"{part} is empty. Add a table such as [{part}.{example}].")
     return table.tables()

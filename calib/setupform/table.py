@@ -32,9 +32,10 @@ class Table:
         self.path, self.units, self.problems = path, units, problems
         self.asked: list[str] = []
         self.data: Mapping[str, Any] = {}
+        self.broken = data is not None and not isinstance(data, Mapping)
         if isinstance(data, Mapping):
             self.data = data
-        elif data is not None:
+        elif self.broken:
             self.note("", f"{self.label('')} is {shown(data)}; a table is needed here.")
 
     def label(self, key: str) -> str:
@@ -156,7 +157,7 @@ class Table:
 
     def require(self, *keys: str) -> bool:
         """Note each key that is missing; return whether all are there."""
-        missing = [key for key in keys if key not in self.data]
+        missing = [] if self.broken else [key for key in keys if key not in self.data]
         for key in missing:
             self.note(key, f"{self.label(key)} is missing.")
         return not missing
