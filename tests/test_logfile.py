@@ -207,6 +207,12 @@ def test_a_fraction_no_rule_has_is_answered_with_the_one_that_was_meant() -> Non
     assert found == ('c.csv:2: key "3/46" is not a length. Did you mean 3/64?',)
 
 
+def test_a_problem_stays_one_line_whatever_the_cell_holds() -> None:
+    assert problems(one_row(kind='"te\nst"')) == (
+        'c.csv:2: kind "te st" is neither test nor good. Write one of the two.',
+    )
+
+
 def test_decimal_commas_between_commas_are_seen_as_too_many_fields() -> None:
     found = problems("kind,key,height,clearance\ntest,6,14,8,1,-0,07\n")
     assert found[0].startswith("c.csv:2: 7 fields, but the heading has 4.")

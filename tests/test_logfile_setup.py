@@ -214,3 +214,18 @@ def test_whole_thousandths_of_an_inch_stay_plain_numbers(thou: int) -> None:
 def test_repeats_and_intervals_come_back_from_one_cell(values: list[float], units: Any) -> None:
     readings = (*values, Interval(-math.inf, values[0]), Interval(values[0], 10.0))
     assert reading_from_text(reading_to_text(readings, units), units, "gap") == readings
+
+
+@pytest.mark.parametrize("key", ["pieces_left", "metres_per_piece", "stock"])
+@pytest.mark.parametrize("value", [10**400, -(10**400), math.nan, math.inf, True, [], {}, ""])
+def test_a_value_of_a_wild_kind_is_one_problem_and_never_a_crash(key: str, value: Any) -> None:
+    with pytest.raises(LogError, match=rf"^row 4: {key} ") as caught:
+        setup_from_dict({**FORM, key: value}, source="row 4")
+    assert len(caught.value.problems) == 1
+
+
+@pytest.mark.parametrize("value", [10**400, 1e308, math.nan, True, [], {}, "", "1/3 in", -0.001])
+def test_a_wild_length_is_one_problem_and_never_a_crash(value: Any) -> None:
+    with pytest.raises(LogError, match=r"^knowledge: cut_sd ") as caught:
+        knowledge_from_dict({"cut_sd": value}, Knowledge(), "in")
+    assert len(caught.value.problems) == 1

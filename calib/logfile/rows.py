@@ -39,7 +39,7 @@ def cuts_from_text(text: str, name: str, setup: Setup) -> tuple[list[Cut], list[
     except csv.Error as error:
         return [], [*problems, f"{name}: it cannot be read as CSV: {error}."]
     _check_numbers(cuts, name, problems)
-    return cuts, problems
+    return cuts, [" ".join(problem.split()) for problem in problems]  # a quoted cell may hold line ends
 
 
 def cuts_to_text(setup: Setup, cuts: Sequence[Cut]) -> str:

@@ -173,12 +173,13 @@ class Table:
 
 
 def is_number(value: Any) -> bool:
-    """Return whether a form's value is a number (true and false are not)."""
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    """Return whether a form's value is a number; true and false are not, nor what a float hardly holds."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) < 10**300 or value in (math.inf, -math.inf)
 
 
 def shown(value: Any) -> str:
-    """Return a value as the user wrote it, in quotes."""
-    if isinstance(value, bool):
-        return f'"{str(value).lower()}"'
-    return f'"{value}"'
+    """Return a value as the user wrote it, in quotes and on one line."""
+    text = str(value).lower() if isinstance(value, bool) else " ".join(str(value).split())
+    return f'"{text}"'
