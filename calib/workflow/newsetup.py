@@ -25,12 +25,12 @@ FINGER_FITS: dict[str, Target] = {
     "hand": (0.03, 0.07, 0.10),
     "easy": (0.10, 0.15, 0.20),
 }
-#: Total gap around an insert, both sides together. "easy" is 0.05-0.13 mm a side, which Wengert gives
+#: Total gap around an insert, both sides together. "hand" is 0.05-0.13 mm a side, which Wengert gives
 #: as a good glue line (S: G. Wengert, trade column); the others are common practice, no source.
 INLAY_FITS: dict[str, Target] = {
-    "firm": (-0.02, 0.02, 0.06),
-    "hand": (0.03, 0.09, 0.15),
-    "easy": (0.10, 0.18, 0.26),
+    "firm": (0.0, 0.05, 0.10),
+    "hand": (0.10, 0.16, 0.26),
+    "easy": (0.20, 0.28, 0.36),
 }
 #: Half width of the band around the wanted depth and place of a groove (and of a plain cut).
 #: Common practice, no source.
