@@ -82,9 +82,7 @@ def cut_slots(
     """
     step = pitch(gap, slot, key, seat)
     if step <= slot:
-        raise CalibError(
-            f"gap {gap:g} mm leaves no finger between slots of {slot:g} mm. Move the key away."
-        )
+        raise CalibError(f"gap {gap:g} mm leaves no finger between slots of {slot:g} mm. Move the key away.")
     first_end = slot if seat == "away" else key
     slots = [] if starts == "finger" else [(0.0, min(first_end, width))]
     start = gap if starts == "finger" else step
@@ -129,12 +127,12 @@ def boards_cut_together(gap: float, slot: float, lead: float) -> tuple[float, fl
     Parameters
     ----------
     gap, slot, lead : float, mm
-        `lead` is w, by how much board B stood ahead of A; seat AWAY.
+        `lead` is w, by how much B's edge stood nearer to the cutter than A's; seat AWAY.
 
     Returns
     -------
     gap_first, gap_second, edge_step : float, mm
-        w - g, s - w and w - p/2.
+        w - g beyond B's finger and s - w before it, edges flush; B pushed along by w - p/2 centres it.
     """
     return lead - gap, slot - lead, lead - (gap + slot) / 2.0
 

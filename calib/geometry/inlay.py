@@ -107,9 +107,7 @@ def known_readings(joint: Joint, cutter_mm: float, at: Mapping[str, float]) -> d
     pocket = 1.0 if joint.recut in ("both", "pocket") else 0.0
     insert = 1.0 if joint.recut in ("both", "insert") else 0.0
     parts = pocket + insert
-    gap = Known(
-        total_gap(joint.drawn_gap_mm, cutter_mm, at["diameter"]), {"diameter": -parts}, -2.0 * parts
-    )
+    gap = Known(total_gap(joint.drawn_gap_mm, cutter_mm, at["diameter"]), {"diameter": -parts}, -2.0 * parts)
     return {
         **dict.fromkeys(("gap", "gap_x", "gap_y"), gap),
         "pocket": Known(math.nan, {"diameter": -pocket}, -2.0 * pocket),
