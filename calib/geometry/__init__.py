@@ -2,7 +2,7 @@
 
 `describe` turns a setup into a `JointModel`: nominal readings at the reference settings, slopes to every
 adjuster, and what a worn edge does. The geometry proper is in `finger` (with `finger_boards` and
-`finger_faults`), `groove`, `inlay` and `cutter`.
+`finger_faults`), `groove`, `inlay`, `cutter` and `thread`.
 
 Rules that hold for every kind of joint:
 
@@ -24,9 +24,10 @@ from typing import Protocol
 from calib.errors import CalibError, near_name
 from calib.geometry import finger, groove, inlay, plain
 from calib.geometry.model import JointModel, Known
+from calib.geometry.thread import pitch_mm
 from calib.shop import LEARN, Adjuster, Band, Joint, Setup
 
-__all__ = ["JointModel", "describe"]
+__all__ = ["JointModel", "describe", "pitch_mm"]
 
 
 class _KnownReadings(Protocol):
