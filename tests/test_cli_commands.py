@@ -13,7 +13,19 @@ from typer.testing import CliRunner, Result
 from calib.cli.main import app
 
 SAMPLES = Path(__file__).parents[1] / "sample_logs"
-ADD = ["setup", "add", "corners", "--joint", "finger", "--thickness", "8", "--cutter-width", "6", "--fit", "hand", "--stake", "ordinary"]
+FIVE = (
+    "--joint",
+    "finger",
+    "--thickness",
+    "8",
+    "--cutter-width",
+    "6",
+    "--fit",
+    "hand",
+    "--stake",
+    "ordinary",
+)
+ADD = ["setup", "add", "corners", *FIVE]
 Run = Callable[..., Result]
 
 

@@ -16,6 +16,7 @@ from typing import Literal
 
 from calib.cli.words import split_setup
 from calib.errors import CalibError, UsageError
+from calib.geometry import pitch_mm
 from calib.present.directions import direction_sign, is_direction
 from calib.shop import Adjuster
 from calib.units import parse_length
@@ -99,11 +100,4 @@ def _turned_mm(adjuster: Adjuster, text: str) -> float | None:
         )
     number = sum(Fraction(part) for part in match["number"].split())
     turns = float(number) if match["of"].startswith("turn") else float(number) / 360.0
-    return (-1.0 if match["sign"] == "-" else 1.0) * turns * _pitch_mm(adjuster.thread)
-
-
-def _pitch_mm(thread: str) -> float:
-    """Return the travel of one turn."""
-    from calib.geometry import pitch_mm
-
-    return float(pitch_mm(thread))
+    return (-1.0 if match["sign"] == "-" else 1.0) * turns * pitch_mm(adjuster.thread)
