@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from importlib import import_module
 
-from sqlite_utils import Migrations
-
 from calib.migrations import SET, STEPS
+from sqlite_utils import Migrations
 
 
 def registered() -> Migrations:

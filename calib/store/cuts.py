@@ -60,8 +60,8 @@ def add_measurements(
         for reading in repeats:
             value, low, high = _columns_of(reading)
             connection.execute(
-                "INSERT INTO measurements (event_id, cut_id, reading, value_mm, low_mm, high_mm, text, gauge, "
-                "replaces) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO measurements (event_id, cut_id, reading, value_mm, low_mm, high_mm, text, "
+                "gauge, replaces) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (event_id, root, name, value, low, high, texts.get(name), gauge, (replaces or {}).get(name)),
             )
 

@@ -21,9 +21,7 @@ BUSY_MS = 5000
 def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
     """Open a database file (made when missing, unless read only) with the shop's settings on."""
     if read_only and not path.exists():
-        raise CalibError(
-            f"{path}: there is no database here. Name another with --db, or log something first."
-        )
+        raise CalibError(f"{path}: there is no database here. Name one with --db, or log something first.")
     mode = "ro" if read_only else "rwc"
     uri = f"{path.resolve().as_uri()}?mode={mode}"
     connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_MS / 1000)
@@ -98,7 +96,7 @@ _PLAIN_WORDS = (
     ("disk I/O error", "the disk does not answer; nothing was stored. Check it, and keep your backup."),
     (
         "database is locked",
-        "another program holds the database. Close it and say it again; nothing was stored.",
+        "another program holds the database; nothing was stored. Close it, say it again.",
     ),
     ("malformed", "the file is damaged. Go back to your last backup (calib backup makes them)."),
 )

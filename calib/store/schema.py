@@ -27,7 +27,8 @@ def pending_steps(connection: sqlite3.Connection, path: Path) -> list[str]:
     newer = [name for name in applied if name not in STEPS]
     if newer:
         raise CalibError(
-            f"{path}: written by a newer calib (it has step {newer[0]}). Update calib, or name another file with --db."
+            f"{path}: written by a newer calib (it has step {newer[0]}). "
+            "Update calib, or name another file with --db."
         )
     if not applied and connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone():
         raise CalibError(f"{path}: this is not a calib database. Name another file with --db.")

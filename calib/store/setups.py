@@ -49,8 +49,9 @@ def good_pieces_since(connection: sqlite3.Connection, setup_id: int, event_id: i
     """Return how many good pieces were logged after an event."""
     row = connection.execute(
         f"""SELECT COALESCE(SUM(pieces), 0) FROM (
-                SELECT *, MAX(id) FROM cuts WHERE setup_id = :setup AND {LIVE} GROUP BY COALESCE(root_id, id))
-            WHERE kind = 'good' AND event_id > :event""",
+                SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM cuts
+                WHERE setup_id = :setup AND {LIVE} GROUP BY COALESCE(root_id, id)) AS cut
+            WHERE kind = 'good' AND (SELECT event_id FROM cuts AS first WHERE first.id = cut.root) > :event""",
         {"setup": setup_id, "event": event_id, "upto": upto},
     ).fetchone()
     return int(row[0])
