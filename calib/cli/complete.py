@@ -38,5 +38,5 @@ def _names(ctx: Any, incomplete: str, find: Callable[[Shop], list[str]]) -> list
 
 SetupName = Annotated[
     str | None,
-    typer.Argument(metavar="[SETUP]", autocompletion=setup_names, help="Default: the last used."),
+    typer.Argument(metavar="SETUP", autocompletion=setup_names, help="Default: the last used."),
 ]

@@ -33,7 +33,7 @@ from calib.workflow.undo import undo
 Words = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[SETUP] NAME=VALUE...", autocompletion=setup_names, help="Default setup: the last used."
+        metavar="SETUP NAME=VALUE", autocompletion=setup_names, help="Default setup: the last used."
     ),
 ]
 NotMoved = Annotated[bool, typer.Option("--not-moved", help="The advised move was not made.")]
@@ -78,7 +78,7 @@ def cut(
 
 def again(
     number: Annotated[int, typer.Argument(metavar="N", help="The number on the piece.")],
-    words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE...", help="What it reads now.")],
+    words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE", help="What it reads now.")],
     instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
     db: DbOption = None,
     json_form: JsonOption = False,
@@ -111,7 +111,7 @@ def moved(
     words: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[SETUP] [NAME=VALUE... | NAME by AMOUNT WAY]",
+            metavar="SETUP WORDS",
             autocompletion=setup_names,
             help="Nothing: as advised.",
         ),

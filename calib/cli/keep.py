@@ -26,7 +26,7 @@ def register(app: typer.Typer) -> None:
 def undo(
     setup: Annotated[
         str | None,
-        typer.Argument(metavar="[SETUP]", autocompletion=setup_names, help="Default: whatever came last."),
+        typer.Argument(metavar="SETUP", autocompletion=setup_names, help="Default: whatever came last."),
     ] = None,
     redo: Annotated[bool, typer.Option("--redo", help="Undo the last undo.")] = False,
     db: DbOption = None,
@@ -54,7 +54,7 @@ def undo(
 
 def import_logs(
     logs: Annotated[
-        list[Path], typer.Argument(metavar="NAME.toml...", help="Logs; each NAME.csv stands beside it.")
+        list[Path], typer.Argument(metavar="NAME.toml", help="Logs; each NAME.csv stands beside it.")
     ],
     db: DbOption = None,
     json_form: JsonOption = False,

@@ -39,7 +39,7 @@ app = new_app(help="Setups: one machine arranged for one joint.")
 @app.command("add")
 def add(
     name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="Default: named after the joint.")
+        str | None, typer.Argument(metavar="NAME", help="Default: named after the joint.")
     ] = None,
     joint: Annotated[
         str | None, typer.Option("--joint", metavar="KIND", help="finger, groove, inlay or plain.")
@@ -121,7 +121,7 @@ def show(
 @app.command("change")
 def change(
     setup: Annotated[str, typer.Argument(metavar="SETUP", autocompletion=setup_names, help="Which one.")],
-    changes: Annotated[list[str], typer.Argument(metavar="PATH=VALUE...", help="Paths as in a log's TOML.")],
+    changes: Annotated[list[str], typer.Argument(metavar="PATH=VALUE", help="Paths as in a log's TOML.")],
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
