@@ -110,7 +110,7 @@ TABLES = {
         mounting_id INTEGER NOT NULL REFERENCES mountings(id),
         sharpening_id INTEGER NOT NULL REFERENCES sharpenings(id),
         kind TEXT NOT NULL CHECK (kind IN ('test', 'good')),
-        pieces INTEGER NOT NULL CHECK (pieces > 0),
+        pieces INTEGER NOT NULL CHECK (pieces >= 0),
         metres_m REAL CHECK (metres_m >= 0),
         metres_text TEXT,
         stock TEXT,

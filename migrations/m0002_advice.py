@@ -1,7 +1,8 @@
 """Step 2: advice is kept, so that it can be recomputed and scored.
 
 Numbers are kept at full precision beside the form that was printed. ``overrides`` holds what was
-asked for that call only (stakes, knowledge, pieces left) as JSON.
+asked for that call only (stakes, knowledge, pieces left) as JSON; ``seen_event_id`` is the last
+event that the advice knew of, so that the log can be seen again as it was then.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ TABLES = {
         setup_id INTEGER NOT NULL REFERENCES setups(id),
         setup_version_id INTEGER NOT NULL REFERENCES setup_versions(id),
         mounting_id INTEGER REFERENCES mountings(id),
+        seen_event_id INTEGER NOT NULL REFERENCES events(id),
         model_version TEXT NOT NULL,
         step TEXT NOT NULL,
         pieces_left INTEGER NOT NULL CHECK (pieces_left >= 0),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from calib.decision.advice import Advice
 from calib.store.events import NOW
@@ -17,23 +16,33 @@ def add(
     setup_id: int,
     setup_version_id: int,
     mounting_id: int | None,
+    seen_event_id: int,
     model_version: str,
-    overrides: Mapping[str, Any],
+    overrides: str,
     advice: Advice,
     cut_ids: Iterable[int],
 ) -> int:
     """Insert advice with its readings, its moves and the rows it used; return its id."""
-    numbers = [advice.probability_next, advice.probability_all, advice.cut_now_min, advice.best_min]
+    row = {
+        "event_id": event_id,
+        "setup_id": setup_id,
+        "setup_version_id": setup_version_id,
+        "mounting_id": mounting_id,
+        "seen_event_id": seen_event_id,
+        "model_version": model_version,
+        "step": advice.step,
+        "pieces_left": int(advice.pieces_left),
+        "probability_next": _probability(advice.probability_next),
+        "probability_all": _probability(advice.probability_all),
+        "cut_now_min": float(advice.cut_now_min),
+        "best_min": float(advice.best_min),
+        "tests_expected": float(advice.tests_expected),
+        "overrides": overrides,
+        "published": json.dumps(advice.as_dict(), allow_nan=False),
+    }
     cursor = connection.execute(
-        "INSERT INTO advice (event_id, setup_id, setup_version_id, mounting_id, model_version, step, "
-        "pieces_left, probability_next, probability_all, cut_now_min, best_min, tests_expected, overrides, "
-        "published) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            event_id, setup_id, setup_version_id, mounting_id, model_version, advice.step,
-            int(advice.pieces_left), *(float(n) for n in numbers), float(advice.tests_expected),
-            json.dumps(overrides, allow_nan=False), json.dumps(advice.as_dict(), allow_nan=False),
-        ),
-    )  # fmt: skip
+        f"INSERT INTO advice ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values())
+    )
     advice_id = int(cursor.lastrowid or 0)
     _add_parts(connection, advice_id, advice, cut_ids)
     return advice_id
@@ -43,10 +52,8 @@ def _add_parts(
     connection: sqlite3.Connection, advice_id: int, advice: Advice, cut_ids: Iterable[int]
 ) -> None:
     readings = [
-        (advice_id, r.name, *map(float, (
-            r.target_mm, r.low_mm, r.high_mm, r.expected_mm, r.u_mm, *r.interval90_mm,
-            r.probability_next, r.probability_all,
-        )))
+        (advice_id, r.name, *map(float, (r.target_mm, r.low_mm, r.high_mm, r.expected_mm, r.u_mm)),
+         *map(float, r.interval90_mm), _probability(r.probability_next), _probability(r.probability_all))
         for r in advice.readings
     ]  # fmt: skip
     connection.executemany(f"INSERT INTO advice_readings VALUES ({', '.join('?' * 10)})", readings)
@@ -78,15 +85,16 @@ def moves_by_advice(connection: sqlite3.Connection, setup_id: int) -> dict[int, 
 
 
 def cuts_by_advice(connection: sqlite3.Connection, setup_id: int) -> dict[int, list[int]]:
-    """Return by advice id the ids of the cut rows that it used, in order."""
+    """Return by advice id the first ids of the cuts that it used, in order."""
     found: dict[int, list[int]] = {}
     rows = connection.execute(
-        "SELECT c.* FROM advice_cuts AS c JOIN advice ON advice.id = c.advice_id "
-        "WHERE advice.setup_id = ? ORDER BY c.cut_id",
+        "SELECT used.advice_id, COALESCE(cuts.root_id, cuts.id) AS root FROM advice_cuts AS used "
+        "JOIN advice ON advice.id = used.advice_id JOIN cuts ON cuts.id = used.cut_id "
+        "WHERE advice.setup_id = ? ORDER BY root",
         (setup_id,),
     )
     for row in rows:
-        found.setdefault(row["advice_id"], []).append(row["cut_id"])
+        found.setdefault(row["advice_id"], []).append(row["root"])
     return found
 
 
@@ -94,3 +102,16 @@ def readings_of(connection: sqlite3.Connection, advice_id: int) -> dict[str, sql
     """Return the stored expectation of each reading, at full precision."""
     rows = connection.execute("SELECT * FROM advice_readings WHERE advice_id = ?", (advice_id,))
     return {row["reading"]: row for row in rows}
+
+
+def latest(connection: sqlite3.Connection, setup_id: int) -> sqlite3.Row | None:
+    """Return the last advice given on a setup, or None."""
+    row: sqlite3.Row | None = connection.execute(
+        "SELECT * FROM advice WHERE setup_id = ? ORDER BY id DESC LIMIT 1", (setup_id,)
+    ).fetchone()
+    return row
+
+
+def _probability(value: float) -> float:
+    """Take off what rounding may have put beyond 0 or 1."""
+    return min(max(float(value), 0.0), 1.0)

@@ -76,13 +76,15 @@ def add_feel(connection: sqlite3.Connection, event_id: int, root: int, word: str
 def of_setup(connection: sqlite3.Connection, setup_id: int, upto: int = NOW) -> list[sqlite3.Row]:
     """Return the live cuts of a setup, corrections applied, in the order they were cut.
 
-    ``root`` is the id of a cut's first row, ``root_event`` the event that logged it.
+    ``root`` is the id of a cut's first row, ``root_event`` the event that logged it, ``cut_when``
+    what the log said of the time, or when it was said at the bench.
     """
     return connection.execute(
-        f"""SELECT cut.*, COALESCE(first.event_id, cut.event_id) AS root_event FROM (
+        f"""SELECT cut.*, first.event_id AS root_event,
+                   COALESCE(cut.when_text, CASE WHEN e.kind = 'cut' THEN e.at END) AS cut_when FROM (
                 SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM cuts
                 WHERE setup_id = :setup AND {LIVE} GROUP BY COALESCE(root_id, id)) AS cut
-            LEFT JOIN cuts AS first ON first.id = cut.root_id
+            JOIN cuts AS first ON first.id = cut.root JOIN events AS e ON e.id = first.event_id
             ORDER BY root""",
         {"setup": setup_id, "upto": upto},
     ).fetchall()
@@ -149,3 +151,22 @@ def _columns_of(reading: Reading) -> tuple[float | None, float | None, float | N
     if isinstance(reading, Interval):
         return None, float(reading.low_mm), float(reading.high_mm)
     return float(reading), None, None
+
+
+def numbers(connection: sqlite3.Connection, setup_id: int) -> dict[int, int]:
+    """Return the number on the piece by cut id, undone cuts too."""
+    rows = connection.execute("SELECT id, number FROM cuts WHERE setup_id = ?", (setup_id,))
+    return {row["id"]: row["number"] for row in rows}
+
+
+def taken_numbers(connection: sqlite3.Connection) -> set[int]:
+    """Return every number ever given."""
+    return {row["number"] for row in connection.execute("SELECT number FROM cuts")}
+
+
+def count_live(connection: sqlite3.Connection) -> int:
+    """Return how many live cuts the shop has."""
+    row = connection.execute(
+        f"SELECT COUNT(DISTINCT COALESCE(root_id, id)) FROM cuts WHERE {LIVE}", {"upto": NOW}
+    ).fetchone()
+    return int(row[0])

@@ -76,3 +76,36 @@ def last_setup_used(connection: sqlite3.Connection) -> int | None:
 def when(connection: sqlite3.Connection, event_id: int) -> str:
     """Return the time of an event."""
     return str(connection.execute("SELECT at FROM events WHERE id = ?", (event_id,)).fetchone()["at"])
+
+
+def last_said(connection: sqlite3.Connection) -> int:
+    """Return the id of the last event that is not advice; 0 for a new shop."""
+    row = connection.execute("SELECT COALESCE(MAX(id), 0) FROM events WHERE kind <> 'advice'").fetchone()
+    return int(row[0])
+
+
+#: What a live row rests on: its table, the column, and the table that the column points to.
+_RESTS_ON = (
+    ("sharpenings", "cutter_id", "cutters"),
+    ("setup_versions", "cutter_id", "cutters"),
+    ("mountings", "cutter_id", "cutters"),
+    ("cuts", "mounting_id", "mountings"),
+    ("cuts", "sharpening_id", "sharpenings"),
+    ("cuts", "setup_version_id", "setup_versions"),
+    ("measurements", "cut_id", "cuts"),
+    ("feels", "cut_id", "cuts"),
+)
+
+
+def first_gap(connection: sqlite3.Connection) -> sqlite3.Row | None:
+    """Return an event (as ``words``) of a live row that rests on a row that is not, or None."""
+    for table, column, other in _RESTS_ON:
+        row: sqlite3.Row | None = connection.execute(
+            f"""SELECT events.words FROM (SELECT * FROM {table} WHERE {LIVE}) AS upper
+                JOIN events ON events.id = upper.event_id
+                WHERE upper.{column} NOT IN (SELECT id FROM {other} WHERE {LIVE}) LIMIT 1""",
+            {"upto": NOW},
+        ).fetchone()
+        if row is not None:
+            return row
+    return None

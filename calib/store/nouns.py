@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import sqlite3
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from calib.store.events import LIVE, NOW
 from calib.store.loading import insert
 
 Table = Literal["cutters", "stocks", "gauges"]
+TABLES: tuple[Table, ...] = get_args(Table)
 
 
-def current(connection: sqlite3.Connection, table: Table) -> list[sqlite3.Row]:
+def current(connection: sqlite3.Connection, table: Table, upto: int = NOW) -> list[sqlite3.Row]:
     """Return the latest live row of every chain, by name; ``root`` is the chain's first id."""
     return connection.execute(
         f"""SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM {table} WHERE {LIVE}
             GROUP BY COALESCE(root_id, id) ORDER BY name""",
-        {"upto": NOW},
+        {"upto": upto},
     ).fetchall()
 
 
@@ -25,9 +26,9 @@ def named(connection: sqlite3.Connection, table: Table, name: str) -> sqlite3.Ro
     return next((row for row in current(connection, table) if row["name"] == name), None)
 
 
-def by_root(connection: sqlite3.Connection, table: Table, root: int) -> sqlite3.Row | None:
+def by_root(connection: sqlite3.Connection, table: Table, root: int, upto: int = NOW) -> sqlite3.Row | None:
     """Return the current row of one chain, or None when it was undone."""
-    return next((row for row in current(connection, table) if row["root"] == root), None)
+    return next((row for row in current(connection, table, upto) if row["root"] == root), None)
 
 
 def add(connection: sqlite3.Connection, table: Table, event_id: int, values: dict[str, Any]) -> int:

@@ -85,3 +85,38 @@ def copy_to(path: Path, target: Path) -> None:
 def _has_table(connection: sqlite3.Connection, name: str) -> bool:
     found = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (name,))
     return found.fetchone() is not None
+
+
+def is_shop(path: Path) -> bool:
+    """Return whether a file is a calib database, of whatever age."""
+    try:
+        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+        try:
+            return bool(applied_steps(connection))
+        finally:
+            connection.close()
+    except sqlite3.DatabaseError:
+        return False
+
+
+def faults(connection: sqlite3.Connection) -> list[str]:
+    """Return what is wrong with the file itself: damage, broken references, missing triggers."""
+    found = [f"the file is damaged: {row[0]}." for row in connection.execute("PRAGMA integrity_check")]
+    found = [line for line in found if line != "the file is damaged: ok."]
+    for row in connection.execute("PRAGMA foreign_key_check"):
+        found.append(f"row {row[1]} of {row[0]} refers to a row of {row[2]} that is not there.")
+    names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
+    for table in own_tables(connection):
+        for deed in ("update", "delete"):
+            if f"{table}_no_{deed}" not in names:
+                found.append(f"{table} is not kept from {deed}: its trigger is missing.")
+    return found
+
+
+def own_tables(connection: sqlite3.Connection) -> list[str]:
+    """Return the names of the tables that hold the shop's rows."""
+    rows = connection.execute(
+        "SELECT name FROM sqlite_master WHERE type = 'table' "
+        "AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\' AND name <> '_sqlite_migrations' ORDER BY name"
+    )
+    return [row[0] for row in rows]

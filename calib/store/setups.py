@@ -51,7 +51,8 @@ def good_pieces_since(connection: sqlite3.Connection, setup_id: int, event_id: i
         f"""SELECT COALESCE(SUM(pieces), 0) FROM (
                 SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM cuts
                 WHERE setup_id = :setup AND {LIVE} GROUP BY COALESCE(root_id, id)) AS cut
-            WHERE kind = 'good' AND (SELECT event_id FROM cuts AS first WHERE first.id = cut.root) > :event""",
+            WHERE kind = 'good'
+              AND (SELECT event_id FROM cuts AS first WHERE first.id = cut.root) > :event""",
         {"setup": setup_id, "event": event_id, "upto": upto},
     ).fetchone()
     return int(row[0])
@@ -69,3 +70,8 @@ def imported(connection: sqlite3.Connection, setup_id: int, digest: str) -> bool
         {"setup": setup_id, "digest": digest, "upto": NOW},
     ).fetchone()
     return row is not None
+
+
+def every(connection: sqlite3.Connection) -> list[sqlite3.Row]:
+    """Return every version of every setup, undone ones too, oldest first."""
+    return connection.execute("SELECT * FROM setup_versions ORDER BY id").fetchall()

@@ -42,3 +42,15 @@ def metres_cut(connection: sqlite3.Connection, sharpening_id: int, upto: int = N
             WHERE cut.sharpening_id = :sharpening ORDER BY cut.root""",
         {"sharpening": sharpening_id, "upto": upto},
     ).fetchall()
+
+
+def starts(connection: sqlite3.Connection, ids: list[int]) -> dict[int, float]:
+    """Return the metres that sharpenings had when they were added, by id."""
+    marks = ", ".join("?" * len(ids))
+    rows = connection.execute(f"SELECT id, metres_start FROM sharpenings WHERE id IN ({marks})", ids)
+    return {row["id"]: row["metres_start"] for row in rows}
+
+
+def all_labels(connection: sqlite3.Connection) -> set[str]:
+    """Return every label ever given, undone ones too."""
+    return {row["label"] for row in connection.execute("SELECT label FROM sharpenings")}

@@ -5,17 +5,40 @@ The moves between them are in `calib.workflow.moves`.
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from calib.errors import CalibError
-from calib.shop import Cut, Reading
+from calib.shop import Cut, CutKind, Reading, Setup
+from calib.store import cuts as rows
+from calib.store import events
+from calib.store import setups as setup_rows
+from calib.workflow import mountings
+from calib.workflow.bench import SAME_PLACE_MM, Bench, stand
+from calib.workflow.entries import (
+    check_amounts,
+    check_feel,
+    check_name,
+    check_readings,
+    check_settings,
+    echoes,
+    unit_questions,
+)
 from calib.workflow.moves import moved_as_advised, moved_by, moved_to
+from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop
 
 __all__ = [
-    "CutEntry", "LoggedCut", "NeedsAnswer", "log_cut", "measure_again",
-    "moved_as_advised", "moved_by", "moved_to", "work",
+    "CutEntry",
+    "LoggedCut",
+    "NeedsAnswer",
+    "log_cut",
+    "measure_again",
+    "moved_as_advised",
+    "moved_by",
+    "moved_to",
+    "work",
 ]
 
 
@@ -27,7 +50,8 @@ class NeedsAnswer(CalibError):
     question : str
         "Moved as advised (key to 6.00 mm), or not moved?"
     settings_mm : mapping of adjuster name to mm
-        Where the scales stand when the answer is "moved as advised".
+        Where the scales stand when the answer is "moved as advised"; empty when a position has
+        never been given, which only the maker can tell.
     """
 
     def __init__(self, message: str, question: str, settings_mm: Mapping[str, float]) -> None:
@@ -83,7 +107,7 @@ class LoggedCut:
     cut : Cut
         As the model sees it; ``cut.number`` is written on the piece.
     echo : tuple of str
-        What was understood, one line a value ("clearance -0.003 in = -0.0762 mm"), of values with text.
+        What was understood, one line a value ("clearance -3 thou = -0.0762 mm"), of values with text.
     questions : tuple of str
         Values that look wrong (about 25.4 times off) but are stored as typed.
     """
@@ -105,25 +129,7 @@ def log_cut(shop: Shop, setup_name: str, entry: CutEntry) -> LoggedCut:
     Raises `NeedsAnswer` when the last advice was to move and neither positions nor ``not_moved``
     are given and no move was logged since; also when a position has never been given.
     """
-    raise NotImplementedError
-
-
-def measure_again(
-    shop: Shop,
-    number: int,
-    readings: Mapping[str, tuple[Reading, ...]],
-    feel: str | None = None,
-    *,
-    texts: Mapping[str, str] | None = None,
-    gauge: str | None = None,
-    instead: bool = False,
-) -> LoggedCut:
-    """Measure a cut again: the new readings stand beside the old ones as repeats.
-
-    With ``instead`` they take the place of the old ones (a slip of the pen); those stay in the
-    database, superseded. A new feel always takes the place of the old one.
-    """
-    raise NotImplementedError
+    return _log(shop, setup_name, entry, "test")
 
 
 def work(
@@ -145,4 +151,163 @@ def work(
 
     Their metres go on the sharpening, and ``pieces_left`` goes down.
     """
-    raise NotImplementedError
+    entry = CutEntry(
+        settings_mm=settings_mm or {},
+        readings=readings or {},
+        feel=feel,
+        stock=stock,
+        note=note,
+        texts=texts or {},
+        metres_m=metres_m,
+        not_moved=not_moved,
+        pieces=pieces,
+        gauge=gauge,
+    )
+    return _log(shop, setup_name, entry, "good")
+
+
+def measure_again(
+    shop: Shop,
+    number: int,
+    readings: Mapping[str, tuple[Reading, ...]],
+    feel: str | None = None,
+    *,
+    texts: Mapping[str, str] | None = None,
+    gauge: str | None = None,
+    instead: bool = False,
+) -> LoggedCut:
+    """Measure a cut again: the new readings stand beside the old ones as repeats.
+
+    With ``instead`` they take the place of the old ones (a slip of the pen); those stay in the
+    database, superseded. A new feel always takes the place of the old one.
+    """
+    texts = texts or {}
+    with shop.writing() as connection:
+        row, bench = find(connection, number)
+        setup = bench.setup
+        check_readings(setup, readings)
+        check_feel(setup, feel)
+        if not any(readings.values()) and feel is None:
+            raise CalibError(
+                f"cut {number}: nothing was read. Give a reading, as in {setup.bands[0].name}=0.07."
+            )
+        words = f"the new measurement of cut {number} on {setup.name}"
+        event_id = events.record(connection, shop.now(), "again", words, bench.setup_id)
+        root = int(row["root"])
+        old = rows.measurements_of(connection, bench.setup_id).get(root, {})
+        replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
+        rows.add_measurements(connection, event_id, root, readings, texts, gauge=gauge, replaces=replaces)
+        if feel is not None:
+            rows.add_feel(connection, event_id, root, feel, texts.get("feel"))
+        cut = stand(connection, bench.version).cut_of(root)
+    return LoggedCut(setup.name, cut, echoes(setup, readings, texts), unit_questions(setup, {}, readings, {}))
+
+
+def find(connection: sqlite3.Connection, number: int) -> tuple[sqlite3.Row, Bench]:
+    """Return the live row of a cut and its setup's bench; `CalibError` when there is none."""
+    row = rows.by_number(connection, number)
+    version = None if row is None else setup_rows.version(connection, row["setup_id"])
+    if row is None or version is None:
+        raise CalibError(f"there is no cut {number}. See the numbers with: calib history")
+    return row, stand(connection, version)
+
+
+def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedCut:
+    """Check and store one cut, in one transaction."""
+    with shop.writing() as connection:
+        bench = bench_of(connection, setup_name)
+        _check(bench.setup, entry)
+        settings = _named(bench, entry)
+        _ask(bench, entry, settings)
+        number = rows.next_number(connection)
+        what = f"cut {number}" if kind == "test" else f"good pieces, number {number},"
+        event_id = events.record(connection, shop.now(), "cut", f"{what} on {setup_name}", bench.setup_id)
+        mounting = mountings.ensure(connection, bench, event_id)
+        stock = _stock(bench, mounting, entry, kind)
+        root = rows.add(
+            connection,
+            {
+                "event_id": event_id,
+                "number": number,
+                "setup_id": bench.setup_id,
+                "setup_version_id": bench.version["id"],
+                "mounting_id": mounting["id"],
+                "sharpening_id": bench.edge.sharpening_id,
+                "kind": kind,
+                "pieces": int(entry.pieces),
+                "metres_m": None if entry.metres_m is None else float(entry.metres_m),
+                "metres_text": entry.texts.get("metres"),
+                "stock": stock,
+                "note": entry.note,
+            },
+        )
+        rows.add_settings(connection, root, settings, entry.moved, entry.texts)
+        rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauge=entry.gauge)
+        if entry.feel is not None:
+            rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
+        cut = stand(connection, bench.version).cut_of(root)
+        questions = _questions(connection, bench, entry)
+    values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
+    return LoggedCut(setup_name, cut, echoes(bench.setup, values, entry.texts), questions)
+
+
+def _check(setup: Setup, entry: CutEntry) -> None:
+    """Raise `CalibError` for anything that this setup cannot have."""
+    check_settings(setup, entry.settings_mm)
+    check_readings(setup, entry.readings)
+    check_feel(setup, entry.feel)
+    check_amounts(setup.name, entry.pieces, entry.metres_m)
+    for name in entry.moved:
+        check_name(setup.name, "adjuster", name, [a.name for a in setup.adjusters])
+
+
+def _named(bench: Bench, entry: CutEntry) -> dict[str, float]:
+    """Return the positions that the entry tells: those given, and those of adjusters that were re-set."""
+    told = {name: bench.positions_mm[name] for name in entry.moved if name in bench.positions_mm}
+    return {**told, **{name: float(mm) for name, mm in entry.settings_mm.items()}}
+
+
+def _ask(bench: Bench, entry: CutEntry, settings: Mapping[str, float]) -> None:
+    """Raise `NeedsAnswer` when it is open where an adjuster stood."""
+    setup = bench.setup
+    unknown = [a.name for a in setup.adjusters if a.name not in settings and a.name not in bench.positions_mm]
+    target = bench.pending.settings_mm if bench.pending is not None else {}
+    open_moves = {
+        name: mm
+        for name, mm in target.items()
+        if name not in settings and abs(mm - bench.positions_mm.get(name, float("inf"))) > SAME_PLACE_MM
+    }
+    if open_moves and not entry.not_moved:
+        told = " and ".join(f"{name} to {mm:.6g} mm" for name, mm in open_moves.items())
+        raise NeedsAnswer(
+            f"{setup.name}: the advice was to move the {told}. Was it moved? Say calib moved {setup.name} "
+            "first, or give the position, or --not-moved.",
+            f"Moved as advised ({told}), or not moved?",
+            open_moves,
+        )
+    if unknown:
+        example = " ".join(f"{name}=..." for name in unknown)
+        raise NeedsAnswer(
+            f"{setup.name}: it is not known where the {' and the '.join(unknown)} stood. Add {example}",
+            f"Where did the {' and the '.join(unknown)} stand?",
+            {},
+        )
+
+
+def _stock(bench: Bench, mounting: sqlite3.Row, entry: CutEntry, kind: CutKind) -> str | None:
+    """Return the stock to store; None means as in the cut before."""
+    if entry.stock is not None:
+        return entry.stock
+    if kind == "good":
+        chosen = mounting["stock"] or bench.setup.stock
+        return None if chosen is None else str(chosen)
+    first = not any(item.row is not None and item.row["mounting_id"] == mounting["id"] for item in bench.own)
+    return mounting["stock"] if first else None
+
+
+def _questions(connection: sqlite3.Connection, bench: Bench, entry: CutEntry) -> tuple[str, ...]:
+    """Return what looks wrong, though it is stored as typed."""
+    scales = {a.name for a in bench.setup.adjusters if a.has_scale}
+    before = {name: mm for name, mm in bench.positions_mm.items() if name in scales}
+    values = unit_questions(bench.setup, entry.settings_mm, entry.readings, before)
+    return (*values, *mountings.stock_remark(connection, entry.stock))

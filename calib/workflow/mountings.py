@@ -1,10 +1,23 @@
-"""Mountings: the setup goes on the machine."""
+"""Mountings: the setup goes on the machine.
+
+Where to start: on the mean of the settings on which earlier mountings, with the same cutter, ended
+in good pieces; without any, where the last one ended. Every mounting draws its offset anew, so the
+mean of many is the best guess of the next one.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import sqlite3
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from calib.errors import near_name
+from calib.shop import Adjuster
+from calib.store import events, nouns
+from calib.store import mountings as rows
+from calib.workflow import cutters
+from calib.workflow.bench import Bench, Placed
+from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop
 
 
@@ -48,4 +61,106 @@ def mount(
 
     ``cutter`` and ``stock`` say which ones are used from now on (None: as before).
     """
-    raise NotImplementedError
+    with shop.writing() as connection:
+        bench = bench_of(connection, setup_name)
+        cutter_id = (
+            bench.edge.cutter_id if cutter is None else int(cutters.row_of(connection, cutter)["root"])
+        )
+        endings, text = _endings(bench, cutter_id)
+        starts = {a.name: _start(a, endings) for a in bench.setup.adjusters if a.has_scale and endings}
+        words = f"a mounting of {setup_name}"
+        event_id = events.record(connection, shop.now(), "mounting", words, bench.setup_id)
+        mounting_id, number = rows.add(
+            connection, event_id, bench.setup_id, cutter_id, stock=stock or _stock_before(bench), note=note
+        )
+        rows.add_starts(connection, mounting_id, starts)
+        cautions = _cautions(connection, bench, cutter_id, stock, endings)
+        name = nouns.by_root(connection, "cutters", cutter_id)
+    return Mounted(
+        setup=setup_name,
+        number=number,
+        settings_mm=starts,
+        rests_on=tuple(sorted({_number(ending) for ending in endings})),
+        text=text,
+        cutter=None if name is None else name["name"],
+        stock=stock,
+        cautions=cautions,
+    )
+
+
+def ensure(connection: sqlite3.Connection, bench: Bench, event_id: int) -> sqlite3.Row:
+    """Return the present mounting; the first cut of a setup makes the first one."""
+    if bench.mounting is None:
+        rows.add(connection, event_id, bench.setup_id, bench.edge.cutter_id)
+    return rows.of_setup(connection, bench.setup_id)[-1]
+
+
+def stock_remark(connection: sqlite3.Connection, stock: str | None) -> tuple[str, ...]:
+    """Ask when a stock is nearly, but not quite, one that the shop has."""
+    known = [row["name"] for row in nouns.current(connection, "stocks")] if stock else []
+    if stock is None or stock in known:
+        return ()
+    near = near_name(stock, known)
+    return (f'stock "{stock}" is not among the shop\'s stocks. Was "{near}" meant?',) if near else ()
+
+
+def _endings(bench: Bench, cutter_id: int) -> tuple[list[Placed], str]:
+    """Return the last good cut of every mounting that has one (else the very last cut), and that in words."""
+    last: dict[int, Placed] = {}
+    for item in bench.own:
+        if item.cut is not None and item.cut.kind == "good":
+            last[_number(item)] = item
+    same = [item for item in last.values() if item.mounting and item.mounting["cutter_id"] == cutter_id]
+    good = same or list(last.values())
+    if good:
+        which = _listed([_number(item) for item in good])
+        return good, f"{which} ended in good pieces there."
+    if bench.own:
+        return [
+            bench.own[-1]
+        ], f"No good pieces are logged yet; {_listed([_number(bench.own[-1])])} ended there."
+    return (
+        [],
+        "Nothing has been cut on this setup yet: set it by eye, and log the first cut with its positions.",
+    )
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    if len(numbers) == 1:
+        return f"mounting {numbers[0]}"
+    return f"mountings {', '.join(map(str, numbers[:-1]))} and {numbers[-1]} (on average)"
+
+
+def _start(adjuster: Adjuster, endings: Sequence[Placed]) -> float:
+    """Return the mean of where an adjuster ended, in least steps from where it ended last."""
+    ends = [item.cut.settings_mm[adjuster.name] for item in endings if item.cut is not None]
+    mean = sum(ends) / len(ends)
+    step = adjuster.least_step_mm
+    start = ends[-1] + step * round((mean - ends[-1]) / step) if step > 0.0 else mean
+    return min(max(start, adjuster.low_mm), adjuster.high_mm)
+
+
+def _number(item: Placed) -> int:
+    return 0 if item.mounting is None else int(item.mounting["number"])
+
+
+def _stock_before(bench: Bench) -> str | None:
+    return None if bench.mounting is None else bench.mounting["stock"]
+
+
+def _cautions(
+    connection: sqlite3.Connection, bench: Bench, cutter_id: int, stock: str | None, endings: Sequence[Placed]
+) -> tuple[str, ...]:
+    """Say what is not as it was when the setup last ended well."""
+    said = list(stock_remark(connection, stock))
+    if not endings or endings[-1].cut is None or endings[-1].mounting is None:
+        return tuple(said)
+    then = endings[-1]
+    if then.mounting is not None and then.mounting["cutter_id"] != cutter_id:
+        said.append("Another cutter is in it now: expect another width, and start with a test cut.")
+    elif then.cut is not None and then.cut.sharpening != bench.edge.label_now:
+        said.append("The cutter has been sharpened since: expect another width, and start with a test cut.")
+    cut_before = {item.cut.stock for item in bench.own if item.cut is not None and item.cut.stock is not None}
+    if stock is not None and cut_before and stock not in cut_before:
+        said.append(f"{stock} has not been cut on this setup yet.")
+    return tuple(said)
