@@ -121,16 +121,19 @@ def test_next_fits_the_terminal(corners: Run, monkeypatch: pytest.MonkeyPatch, c
     monkeypatch.setenv("COLUMNS", columns)
     corners("cut", "corners", "key=6.14", "clearance=-0.07")
     for command in (("next", "corners"), ("setup", "show"), ("setup", "list")):
-        for line in corners(*command).stdout.splitlines():
+        shown = corners(*command)
+        assert shown.exit_code == 0, shown.output
+        for line in shown.stdout.splitlines():
             assert len(line) <= int(columns)
             assert line == line.rstrip()
 
 
 def test_an_inch_maker_sees_inches(corners: Run) -> None:
     """And the echo says what was understood."""
-    cut = corners("cut", "corners", "key=1/4 in", "clearance=-3 thou", "--units", "in")
+    cut = corners("cut", "corners", "key=1/4", "clearance=-3 thou", "--units", "in")
     assert cut.exit_code == 0, cut.output
-    assert "6.35" in cut.stderr
+    assert "key 1/4 = 6.35 mm" in cut.stderr
+    assert "clearance -3 thou = -0.0762 mm" in cut.stderr
     assert "key 0.2500 in" in cut.stdout
     logged = answer(corners("history", "--json"))["mountings"][-1]["cuts"][0]
     assert logged["settings_mm"]["key"] == pytest.approx(6.35, rel=1e-12)
@@ -140,6 +143,14 @@ def test_an_inch_maker_sees_inches(corners: Run) -> None:
 def test_plain_millimetres_are_not_echoed(corners: Run) -> None:
     """What was typed plainly needs no second line."""
     assert corners("cut", "corners", "key=6.14", "clearance=-0.07").stderr == ""
+    assert "key 0.25 = 6.35 mm" in corners("cut", "key=0.25", "clearance=0", "--units", "in").stderr
+
+
+def test_a_value_that_looks_25_times_off_is_asked_about(corners: Run) -> None:
+    """It is stored as typed, and told."""
+    corners("cut", "corners", "key=6.14", "clearance=-0.07")
+    assert "Was it in mm?" in corners("cut", "corners", "key=156", "clearance=-0.05").stderr
+    assert cuts_in(corners) == 2
 
 
 # --- the question that only the maker can answer ----------------------------------------------------
@@ -250,7 +261,6 @@ def test_the_next_cut_stands_where_the_move_went(corners: Run) -> None:
         (["stock", "show", "oak"], 1, "oak"),
         (["gauge", "add", "dial"], 2, "--resolution is missing"),
         (["mount", "corner"], 1, 'Did you mean "corners"?'),
-        (["import", "nowhere.toml"], 1, "nowhere.toml"),
         (["export", "corners", "--to", "log.txt"], 2, "does not end in .toml"),
     ],
 )
@@ -269,6 +279,15 @@ def test_two_wrong_words_are_two_lines(corners: Run) -> None:
     assert result.exit_code == 1
     assert result.stderr.count("\n") == 2
     assert cuts_in(corners) == 0
+
+
+def test_a_log_that_is_not_there_is_refused(run: Run) -> None:
+    """Both files are named, and nothing is stored."""
+    result = run("import", "nowhere.toml")
+    assert result.exit_code == 1
+    assert "nowhere.toml" in result.stderr
+    assert "nowhere.csv" in result.stderr
+    assert answer(run("setup", "list", "--json"))["items"] == []
 
 
 def test_an_empty_shop_says_how_to_start(run: Run) -> None:

@@ -294,9 +294,9 @@ def test_cuts_are_a_table_with_repeats_intervals_and_resets() -> None:
     ]
     assert cut_table(SETUP, cuts) == [
         "cut  kind     key mm   clearance mm  feel    note",
-        "  1  test       6.14  -0.07 | -0.06  mallet",
+        "  1  test      6.14   -0.07 | -0.06  mallet",
         "  2  test      6.14*  under 0.05 mm",
-        "  3  16 good    6.00                         cherry",
+        "  3  16 good   6.00                          cherry",
     ]
     assert cut_line(SETUP, cuts[0]) == "cut 1, key 6.14 mm, clearance -0.07 and -0.06 mm, feel mallet"
     assert cut_line(SETUP, cuts[1]) == "cut 2, key 6.14 mm, clearance under 0.05 mm"

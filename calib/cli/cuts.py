@@ -21,7 +21,7 @@ from calib.cli.kit import (
     say_json,
 )
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
-from calib.cli.words import OTHERS, Said, read_words, split_setup, understood
+from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
 from calib.present.figures import count
 from calib.present.history_text import cut_line, move_line
@@ -103,7 +103,7 @@ def again(
         )
     if json_form:
         return _answer(setup, logged, said, json_form, units)
-    _echo(logged, said)
+    _echo(setup, logged, said, units)
     return say(f"Measured again: {cut_line(setup, logged.cut, units)}.", f"Next: calib next {setup.name}")
 
 
@@ -164,7 +164,7 @@ def work(
         left = setups.get(shop, setup.name).pieces_left
     if json_form:
         return _answer(setup, logged, said, json_form, units)
-    _echo(logged, said)
+    _echo(setup, logged, said, units)
     return say(
         f"Logged {count(pieces, 'good piece')} as number {logged.number}; {left} left to cut.",
         "Not so? calib undo",
@@ -244,10 +244,15 @@ def _move(shop: Shop, setup: Setup, asked: MoveWords, units: Units | None) -> li
     if asked.kind == "by":
         adjuster = setup.adjuster(asked.adjuster or "")
         change = amount_mm(adjuster, asked.rest, units or setup.units)
+        if not is_plain(asked.rest[0] if len(asked.rest) < 3 else "", _same_unit(setup, units)):
+            remark(f"{adjuster.name} by {' '.join(asked.rest)} = {change:+.3f} mm on the scale")
         return moves.moved_by(shop, setup.name, adjuster.name, change, text=" ".join(asked.rest))
     said = read_words(setup, asked.rest, units, ("adjusters",))
     if said.readings:
         raise CalibError(f"moved takes positions, not readings. Log the reading with: calib cut {setup.name}")
+    for name, mm in said.settings_mm.items():
+        if not is_plain(said.texts[name], _same_unit(setup, units)):
+            remark(f"{name} {said.texts[name]} = {mm:.3f} mm")
     return moves.moved_to(shop, setup.name, said.settings_mm, texts=said.texts)
 
 
@@ -255,18 +260,23 @@ def _answer(setup: Setup, logged: cuts.LoggedCut, said: Said, json_form: bool, u
     """Print what was logged, its number first."""
     if json_form:
         return say_json(_as_json(logged), "calib.cut/1")
-    _echo(logged, said)
+    _echo(setup, logged, said, units)
     return say(
         f"Cut {logged.number}. Write {logged.number} on the piece.",
-        f"  {cut_line(setup, logged.cut, units)}",
+        f"  {cut_line(setup, logged.cut, units, numbered=False)}",
         f"Not so? calib undo. Next: calib next {setup.name}",
     )
 
 
-def _echo(logged: cuts.LoggedCut, said: Said) -> None:
+def _echo(setup: Setup, logged: cuts.LoggedCut, said: Said, units: Units | None) -> None:
     """Say what was understood, and what looks wrong."""
-    for line in [*understood(said.texts, logged.echo), *logged.questions]:
+    for line in [*understood(said.texts, logged.echo, _same_unit(setup, units)), *logged.questions]:
         remark(line)
+
+
+def _same_unit(setup: Setup, units: Units | None) -> bool:
+    """Say whether bare numbers took the setup's own unit."""
+    return units in (None, setup.units)
 
 
 def _as_json(logged: cuts.LoggedCut) -> dict[str, Any]:

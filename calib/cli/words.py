@@ -158,15 +158,32 @@ def _unknown_name(setup: Setup, name: str, known: Sequence[str]) -> CalibError:
     return CalibError(f'setup {setup.name} has no "{name}". {hint}')
 
 
-def understood(texts: Mapping[str, str], echo: Sequence[str]) -> list[str]:
-    """Return the echo of the values that were not typed as plain numbers."""
-    return [line for line in echo if any(line.startswith(name) and not _plain(texts[name]) for name in texts)]
+def understood(texts: Mapping[str, str], echo: Sequence[str], bare_are_plain: bool = True) -> list[str]:
+    """Return the lines of an echo that speak of values which were not typed plainly.
+
+    Parameters
+    ----------
+    texts : mapping of name to what was typed
+    echo : sequence of str
+        Lines that begin with the name and what was typed.
+    bare_are_plain : bool
+        False when a bare number took another unit than the setup's.
+    """
+    odd = [f"{name} {text} " for name, text in texts.items() if not is_plain(text, bare_are_plain)]
+    return [line for line in echo if line.startswith(tuple(odd))]
 
 
-def _plain(text: str) -> bool:
-    """Say whether a value was typed as a bare number (or a number in mm)."""
+def is_plain(text: str, bare_is_plain: bool = True) -> bool:
+    """Say whether a length was typed as a bare number or in mm; repeats are joined by bars.
+
+    >>> is_plain("0.06|0.07"), is_plain("6 mm"), is_plain("1/4 in"), is_plain("0.25", False)
+    (True, True, False, False)
+    """
     try:
-        float(text.removesuffix("mm").strip())
+        for part in text.split("|"):
+            float(part.replace("mm", ""))
+            if "mm" not in part and not bare_is_plain:
+                return False
     except ValueError:
         return False
     return True

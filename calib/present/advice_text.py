@@ -161,7 +161,7 @@ def _reasons(advice: Advice) -> tuple[str, ...]:
 def _outlook(advice: Advice) -> list[str]:
     """Say how many tests are to come, when to look again and how long the setting should hold."""
     lines = []
-    if advice.tests_expected >= 0.05:
+    if advice.tests_expected >= 0.05 and not advice.reasons:  # given reasons count the tests themselves
         tests = f"{advice.tests_expected:.1f}"
         lines.append(f"Test cuts still to be expected, the next one included: {tests}.")
     if advice.check_after_pieces is not None:

@@ -7,6 +7,7 @@ that were typed with three (a band, a position) are shown so; what was computed 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from calib.shop import Interval, Reading
 from calib.units import MM_PER_INCH
@@ -14,7 +15,7 @@ from calib.units import MM_PER_INCH
 _DECIMALS = {"mm": 2, "in": 4}
 
 
-def figure(mm: float, units: str = "mm") -> str:
+def figure(mm: float, units: str = "mm", decimals: int | None = None) -> str:
     """Say a length as a bare number in mm or in inches, with as many decimals as can be measured.
 
     >>> figure(-0.001), figure(25.4, "in")
@@ -23,8 +24,19 @@ def figure(mm: float, units: str = "mm") -> str:
     if math.isinf(mm):
         return "any" if mm > 0 else "-any"
     value = mm / MM_PER_INCH if units == "in" else mm
-    decimals = _DECIMALS[units]
+    decimals = _DECIMALS[units] if decimals is None else decimals
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def decimals_of(lengths_mm: Iterable[float], units: str = "mm") -> int:
+    """Return how many decimals a column of typed lengths needs.
+
+    >>> decimals_of([6.14, 6.0]), decimals_of([6.14, 0.075])
+    (2, 3)
+    """
+    if units == "in":
+        return _DECIMALS["in"]
+    return max((len(typed_figure(mm).partition(".")[2]) for mm in lengths_mm), default=_DECIMALS["mm"])
 
 
 def typed_figure(mm: float, units: str = "mm") -> str:

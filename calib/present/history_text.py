@@ -8,7 +8,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from calib.present.figures import count, percent, reading_text, typed_figure, typed_length
+from calib.present.figures import (
+    count,
+    decimals_of,
+    figure,
+    percent,
+    reading_text,
+    span,
+    typed_figure,
+    typed_length,
+)
 from calib.present.layout import paragraph, table_or_records
 from calib.shop import Cut, Interval, Reading, Setup
 
@@ -33,16 +42,14 @@ def cut_table(setup: Setup, cuts: Sequence[Cut], width: int = 80, units: str | N
     texts = [name for name in ("feel", "stock", "note") if any(getattr(cut, name) for cut in cuts)]
     named = [f"{name} {unit}" for name in (*adjusters, *readings)]
     head = ["cut", "kind", *named, *texts]
-    rows = [
-        [
-            str(cut.number),
-            _kind(cut),
-            *(_setting(cut, name, unit) for name in adjusters),
-            *(_readings(cut, name, unit) for name in readings),
-            *(getattr(cut, name) or "" for name in texts),
-        ]
-        for cut in cuts
+    columns = [
+        [str(cut.number) for cut in cuts],
+        [_kind(cut) for cut in cuts],
+        *(_settings(cuts, name, unit) for name in adjusters),
+        *(_readings(cuts, name, unit) for name in readings),
+        *([getattr(cut, name) or "" for cut in cuts] for name in texts),
     ]
+    rows = list(zip(*columns, strict=True))
     return table_or_records(head, rows, width, right=[0, *range(2, 2 + len(named))])
 
 
@@ -64,14 +71,14 @@ def move_line(adjuster: str, from_mm: float | None, to_mm: float, units: str) ->
     return f"{adjuster}{start} to {typed_length(to_mm, units)}"
 
 
-def cut_line(setup: Setup, cut: Cut, units: str | None = None) -> str:
-    """Say one cut in a line: "cut 7, key 6.14, clearance -0.07 mm, feel mallet"."""
+def cut_line(setup: Setup, cut: Cut, units: str | None = None, numbered: bool = True) -> str:
+    """Say one cut in a line: "cut 7, key 6.14 mm, clearance -0.07 mm, feel mallet"."""
     unit = units or setup.units
     what = f"cut {cut.number}" + (f" ({count(cut.pieces, 'good piece')})" if cut.kind == "good" else "")
     settings = [f"{name} {typed_length(value, unit)}" for name, value in cut.settings_mm.items()]
     readings = [f"{name} {_repeats(values, unit)}" for name, values in cut.readings.items()]
     feel = [f"feel {cut.feel}"] if cut.feel else []
-    return ", ".join([what, *settings, *readings, *feel])
+    return ", ".join([*([what] if numbered else []), *settings, *readings, *feel])
 
 
 def _kind(cut: Cut) -> str:
@@ -79,16 +86,30 @@ def _kind(cut: Cut) -> str:
     return "test" if cut.kind == "test" else f"{cut.pieces} good"
 
 
-def _setting(cut: Cut, adjuster: str, unit: str) -> str:
-    """Say where a scale stood; a star marks one that was set again to the same place."""
-    if adjuster not in cut.settings_mm:
-        return ""
-    return typed_figure(cut.settings_mm[adjuster], unit) + ("*" if adjuster in cut.moved else "")
+def _settings(cuts: Sequence[Cut], adjuster: str, unit: str) -> list[str]:
+    """Say where a scale stood, one decimal point under the other; a star marks one that was set again."""
+    known = [cut.settings_mm[adjuster] for cut in cuts if adjuster in cut.settings_mm]
+    decimals = decimals_of(known, unit)
+    blank = " " if any(adjuster in cut.moved for cut in cuts) else ""
+    return [
+        figure(cut.settings_mm[adjuster], unit, decimals) + ("*" if adjuster in cut.moved else blank)
+        if adjuster in cut.settings_mm
+        else ""
+        for cut in cuts
+    ]
 
 
-def _readings(cut: Cut, name: str, unit: str) -> str:
-    """Say the repeats of one reading, a bar between them."""
-    return " | ".join(reading_text(reading, unit) for reading in cut.readings.get(name, ()))
+def _readings(cuts: Sequence[Cut], name: str, unit: str) -> list[str]:
+    """Say the repeats of one reading, a bar between them, all with as many decimals."""
+    repeats = [cut.readings.get(name, ()) for cut in cuts]
+    decimals = decimals_of([r for values in repeats for r in values if not isinstance(r, Interval)], unit)
+    return [
+        " | ".join(
+            span(r.low_mm, r.high_mm, unit) if isinstance(r, Interval) else figure(r, unit, decimals)
+            for r in values
+        )
+        for values in repeats
+    ]
 
 
 def _repeats(values: Sequence[Reading], unit: str) -> str:
