@@ -127,8 +127,7 @@ def _root_and_inverse(S: Array, tau: Array) -> tuple[Array, Array, Array]:
     """Return sqrt(tau), B = I + sqrt(tau) S sqrt(tau) and its inverse."""
     root: Array = np.sqrt(tau)
     B = np.eye(S.shape[-1]) + root[:, :, None] * S * root[:, None, :]
-    inverse: Array = np.linalg.inv(B)
-    return root, B, inverse
+    return root, B, np.asarray(np.linalg.inv(B), dtype=np.float64)
 
 
 def condition(mean: Array, cross: Array, m: Array, S: Array, sites: Sites) -> tuple[Array, Array]:

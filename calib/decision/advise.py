@@ -1,0 +1,284 @@
+"""From a setup and its cuts to the next step: the whole way, pure.
+
+    belief (regression) -> every action in minutes (weigh) -> the cheapest -> an `Advice` with its reasons
+
+Readings that no adjuster links are planned each on their own and share the test cuts: each pays its
+share of a test, in proportion to the tests it needs by itself; the minutes add up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from calib.decision import batch, reasons
+from calib.decision.advice import ActionValue, Advice, Expectation, Move, Step
+from calib.decision.cautions import cautions_for
+from calib.decision.hand import how_to_move
+from calib.decision.hints import test_hints
+from calib.decision.odds import Chance, chance_of, shared_at
+from calib.decision.weigh import BlockScale, Choice
+from calib.errors import CalibError
+from calib.regression.infer import Posterior, posterior, standing
+from calib.regression.mixture import Mixture
+from calib.regression.prospect import Prospect, prospect
+from calib.setupform import knowledge_from_dict, stakes_from_dict
+from calib.shop import Cut, Setup
+
+#: Changes whenever the same log may give another answer.
+MODEL_VERSION = "1"
+
+#: A last reading that is a slip with more than this probability is measured again before anything moves.
+WILD = 0.4
+
+
+@dataclass(frozen=True)
+class _Option:
+    """One step of the whole setup: a choice for every block."""
+
+    step: Step
+    minutes: float
+    tests: float
+    choices: tuple[Choice, ...]
+
+
+def advise(
+    setup: Setup,
+    cuts: Sequence[Cut],
+    knowledge: Mapping[str, Any] | None = None,
+    stakes: Mapping[str, Any] | None = None,
+    pieces_left: int | None = None,
+) -> Advice:
+    """Return the suggested next step of a setup after its cuts.
+
+    Parameters
+    ----------
+    setup : Setup
+    cuts : sequence of Cut
+        In the order they were made; a last row with no pieces says where the machine stands now.
+    knowledge, stakes : mapping with the keys of a log's TOML, optional
+        Override the setup's own.
+    pieces_left : int, optional
+        Good pieces still to cut; the setup's own when it is not given.
+
+    Raises
+    ------
+    CalibError
+        When the cuts do not fit the setup or an override is not understood.
+
+    Examples
+    --------
+    >>> from calib.logfile import load_log
+    >>> advise(*load_log("sample_logs/lid-inlay.toml")).pieces_left > 0
+    True
+    """
+    setup = _with_overrides(setup, knowledge, stakes, pieces_left)
+    rows = list(cuts) or [standing(setup)]
+    belief = posterior(setup, rows)
+    futures = [prospect(block) for block in belief.blocks]
+    options, cut_now = _options(setup, futures, _repeats(rows))
+    wild = _wild_reading(belief, rows)
+    best = options[0] if wild is None else _measure_again(options)
+    return _advice(setup, rows, belief, futures, options, best, cut_now, wild)
+
+
+def _with_overrides(
+    setup: Setup,
+    knowledge: Mapping[str, Any] | None,
+    stakes: Mapping[str, Any] | None,
+    pieces_left: int | None,
+) -> Setup:
+    readings = tuple(b.name for b in setup.bands)
+    if knowledge:
+        names = readings + tuple(a.name for a in setup.adjusters)
+        setup = replace(
+            setup, knowledge=knowledge_from_dict(knowledge, setup.knowledge, setup.units, names=names)
+        )
+    if stakes:
+        setup = replace(setup, stakes=stakes_from_dict(stakes, setup.stakes, names=readings))
+    if pieces_left is not None:
+        if pieces_left < 0:
+            raise CalibError(f"pieces left: {pieces_left} is below 0. Give the good pieces still to cut.")
+        setup = replace(setup, pieces_left=pieces_left)
+    return setup
+
+
+def _options(
+    setup: Setup, futures: Sequence[Prospect], repeats: Mapping[str, int]
+) -> tuple[list[_Option], float]:
+    """Return every step of the whole setup, cheapest first, and the minutes of cutting without moving."""
+    scales = [BlockScale(setup, future, repeats, setup.pieces_left) for future in futures]
+    shares = _shares(setup, scales)
+    weighed = [
+        scale.weigh(share * setup.stakes.test_cut_min) for scale, share in zip(scales, shares, strict=True)
+    ]
+    options = [
+        _option("cut_good", [w.cut_now for w in weighed], shares),
+        _option("move_and_cut_good", [w.best_cut() for w in weighed], shares),
+        _option("test_again", [w.test for w in weighed], shares),
+        _option("move_and_test", [w.best_test() for w in weighed], shares),
+    ]
+    if repeats:
+        again = _option("measure_again", [w.again for w in weighed], shares)
+        options.append(again)
+    kept = [o for o in options if o.step not in ("move_and_cut_good", "move_and_test") or _moves(o)]
+    cut_now = kept[0].minutes
+    return sorted(kept, key=lambda o: o.minutes + _nuisance(o)), cut_now
+
+
+def _nuisance(option: _Option) -> float:
+    """Measuring once more must be worth it by more than the arithmetic can tell."""
+    return max(0.25, 0.02 * option.minutes) if option.step == "measure_again" else 0.0
+
+
+def _option(step: Step, choices: Sequence[Choice], shares: Sequence[float]) -> _Option:
+    tests = sum(share * c.tests for share, c in zip(shares, choices, strict=True))
+    return _Option(step, sum(c.minutes for c in choices), tests, tuple(choices))
+
+
+def _moves(option: _Option) -> bool:
+    return any(bool(c.moved.any()) for c in option.choices)
+
+
+def _measure_again(options: Sequence[_Option]) -> _Option:
+    """The last reading cannot be believed: whatever it costs, nothing moves before it is measured again."""
+    found = next((o for o in options if o.step == "measure_again"), None)
+    if found is not None:
+        return found
+    return replace(next(o for o in options if o.step == "test_again"), step="measure_again")
+
+
+def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
+    """Return the share of a test cut that each block pays: in proportion to the tests it needs alone."""
+    if len(scales) == 1:
+        return [1.0]
+    wanted = []
+    for scale in scales:
+        alone = scale.weigh(setup.stakes.test_cut_min, points=113, rungs=16)
+        cut, test = alone.best_cut(), alone.best_test()
+        wanted.append(test.tests if test.minutes < cut.minutes else 0.0)
+    total = sum(wanted)
+    if total <= 0.0:
+        return [1.0 / len(scales)] * len(scales)
+    return [w / total for w in wanted]
+
+
+def _wild_reading(belief: Posterior, rows: Sequence[Cut]) -> Cut | None:
+    """Return the last cut when its reading cannot be believed and was taken only once."""
+    last = _last_measured(rows)
+    if last is None:
+        return None
+    for block in belief.blocks:
+        for row, chance in block.bad:
+            once = len(last.readings.get(block.block.readings[row.reading], ())) == 1
+            if row.cut == last.number and chance > WILD and once:
+                return last
+    return None
+
+
+def _last_measured(rows: Sequence[Cut]) -> Cut | None:
+    """Return the last cut that was measured, when the machine still stands so and the piece is at hand."""
+    last = next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+    if last is None or not last.at_hand or not last.readings:
+        return None
+    return last
+
+
+def _repeats(rows: Sequence[Cut]) -> dict[str, int]:
+    """Return how often each reading of the last cut was measured; empty when it cannot be measured again."""
+    last = _last_measured(rows)
+    if last is None or rows[-1] is not last:
+        return {}
+    return {reading: len(values) for reading, values in last.readings.items()}
+
+
+def _advice(
+    setup: Setup,
+    rows: Sequence[Cut],
+    belief: Posterior,
+    futures: Sequence[Prospect],
+    options: Sequence[_Option],
+    best: _Option,
+    cut_now: float,
+    wild: Cut | None,
+) -> Advice:
+    moves = _moves_of(setup, futures, best)
+    expectations, chance = _expectations(setup, futures, best)
+    used = sum(1 for cut in rows if cut.readings or cut.feel)
+    last = _last_measured(rows)
+    return Advice(
+        setup=setup.name,
+        cuts_used=used,
+        step=best.step,
+        moves=moves,
+        readings=expectations,
+        pieces_left=setup.pieces_left,
+        probability_next=chance.next_piece,
+        probability_all=chance.all_pieces,
+        cut_now_min=cut_now,
+        best_min=best.minutes,
+        tests_expected=0.0 if _cuts(best) else best.tests,
+        check_after_pieces=batch.check_after(setup, futures, best.choices) if _cuts(best) else None,
+        holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
+        doubts=reasons.doubts(setup, belief, wild),
+        warnings=reasons.warnings(setup, rows, belief, futures, best.choices),
+        cautions=cautions_for(setup),
+        reasons=reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
+        hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
+        measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
+        units=setup.units,
+        actions=tuple(
+            ActionValue(o.step, o.minutes, o.tests, _moves_of(setup, futures, o)) for o in options
+        ),
+    )
+
+
+def _cuts(option: _Option) -> bool:
+    return option.step in ("cut_good", "move_and_cut_good")
+
+
+def _value(option: _Option) -> ActionValue:
+    return ActionValue(option.step, option.minutes, option.tests)
+
+
+def _moves_of(setup: Setup, futures: Sequence[Prospect], option: _Option) -> tuple[Move, ...]:
+    moves = []
+    for future, choice in zip(futures, option.choices, strict=True):
+        for a, adjuster in enumerate(future.adjusters):
+            if choice.moved[a]:
+                start = float(future.now_mm[a])
+                end = start + float(choice.change_mm[a])
+                moves.append(Move(adjuster, start, end, how_to_move(setup, adjuster, start, end)))
+    return tuple(moves)
+
+
+def _expectations(
+    setup: Setup, futures: Sequence[Prospect], option: _Option
+) -> tuple[tuple[Expectation, ...], Chance]:
+    """Return what every reading should be after the moves, and the joint chance over the readings."""
+    found: dict[str, Expectation] = {}
+    joint_next = joint_all = 1.0
+    for future, choice in zip(futures, option.choices, strict=True):
+        shared = shared_at(future, choice.change_mm, choice.moved)
+        bands = tuple(setup.band(f) for f in future.readings)
+        block = chance_of(shared, bands, setup.pieces_left)
+        joint_next, joint_all = joint_next * block.next_piece, joint_all * block.all_pieces
+        for f, band in enumerate(bands):
+            alone = chance_of(shared.only(f), (band,), setup.pieces_left) if len(bands) > 1 else block
+            measured = next_reading(future, choice, f)
+            found[band.name] = Expectation(
+                band.name, band.target_mm, band.low_mm, band.high_mm, measured.expected, measured.u,
+                measured.interval(0.9), alone.next_piece, alone.all_pieces,
+            )  # fmt: skip
+    ordered = tuple(found[b.name] for b in setup.bands)
+    return ordered, Chance(joint_next, joint_all)
+
+
+def next_reading(future: Prospect, choice: Choice, f: int) -> Mixture:
+    """Return the next measured value of reading f after a choice's moves, mm."""
+    mean, covariance = future.after(choice.change_mm[None, :], choice.moved[None, :])
+    variance = covariance[:, 0, f, f] + future.cut_sd[:, f] ** 2 + future.reading_sd[:, f] ** 2
+    return Mixture(future.weights, mean[:, 0, f], np.sqrt(variance + future.zero_sd[f] ** 2))

@@ -1,0 +1,164 @@
+"""The chance that the next piece, and every piece of the batch, is inside its bands.
+
+What all pieces share (level of each reading, creep) is integrated over; what each piece draws for
+itself (its scatter) is independent given that. So for one component of the mixture
+
+    P(all) = E over shared g of  prod_i prod_f  [Phi((high_f - m_fi(g)) / s_f) - Phi((low_f - m_fi(g)) / s_f)]
+
+with m_fi(g) = level_f + i (creep_f + wear_f). One shared number takes the trapezium rule, two a product
+rule, more a lattice rule; the probabilities of readings that share an adjuster are therefore joint.
+
+Symbols
+-------
+C components, F readings of a block, q shared numbers (F levels, then the creeps that vary), N nodes
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib import normal
+from calib.regression.prospect import Prospect
+from calib.shop import Band
+
+Array = NDArray[np.float64]
+
+_TINY_MM = 1e-9
+#: Components below this share of the whole are left out of integrals.
+_SMALL = 3e-4
+#: Pieces of a drifting batch at which it is looked at.
+_BATCH_NODES = 8
+_LATTICE_POINTS = 2053
+_LATTICE_GENERATOR = 571
+
+
+class Chance(NamedTuple):
+    """Probabilities of the true size: of the next good piece, and of all that are left."""
+
+    next_piece: float
+    all_pieces: float
+
+
+class Shared(NamedTuple):
+    """The future of one block at one position, cut down to the components that matter.
+
+    Parameters
+    ----------
+    weights (C,), mean (C, F), covariance (C, F, F), cut_sd (C, F), drift (C, F), creep_variance (C, F)
+        mm and mm^2; drift and creep per piece.
+    """
+
+    weights: Array
+    mean: Array
+    covariance: Array
+    cut_sd: Array
+    drift: Array
+    creep_variance: Array
+
+    def only(self, f: int) -> Shared:
+        """Return the future of one reading alone."""
+        at = slice(f, f + 1)
+        return Shared(
+            self.weights,
+            self.mean[:, at],
+            self.covariance[:, at, at],
+            self.cut_sd[:, at],
+            self.drift[:, at],
+            self.creep_variance[:, at],
+        )
+
+
+def shared_at(prospect: Prospect, change_mm: Array, moved: NDArray[np.bool_]) -> Shared:
+    """Return the future at one position; change_mm and moved have shape (A,)."""
+    mean, covariance = prospect.after(change_mm[None, :], moved[None, :])
+    creep_mean, creep_variance = prospect.creep_after()
+    keep = prospect.weights > _SMALL * prospect.weights.max()
+    weights = prospect.weights[keep] / prospect.weights[keep].sum()
+    return Shared(
+        weights,
+        mean[keep, 0],
+        covariance[keep, 0],
+        np.maximum(prospect.cut_sd[keep], _TINY_MM),
+        (prospect.drift + creep_mean)[keep],
+        creep_variance[keep],
+    )
+
+
+def chance_of(shared: Shared, bands: tuple[Band, ...], pieces: int) -> Chance:
+    """Return the chance that the named readings of the next, and of all pieces, are inside their bands.
+
+    Parameters
+    ----------
+    bands : tuple of Band
+        In the order of the block's readings.
+    pieces : int
+        Good pieces left; with none left the batch is the next piece.
+    """
+    creeping = np.flatnonzero(shared.creep_variance.max(axis=0) > _TINY_MM**2)
+    F = len(bands)
+    nodes, node_weights = _nodes(F + len(creeping))
+    root = _root(shared.covariance)
+    level = shared.mean[:, None, :] + np.einsum("cfg,ng->cnf", root, nodes[:, :F])
+    drift = np.broadcast_to(shared.drift[:, None, :], level.shape).copy()
+    for k, f in enumerate(creeping):
+        drift[:, :, f] += np.sqrt(shared.creep_variance[:, f])[:, None] * nodes[:, F + k]
+    inside = _log_inside(shared, bands, level)
+    first = float(shared.weights @ (np.exp(inside) @ node_weights))
+    log_all = _log_all(shared, bands, level, drift, max(pieces, 1), inside)
+    every = float(shared.weights @ (np.exp(log_all) @ node_weights))
+    return Chance(_below_one(first), _below_one(min(every, first)))
+
+
+def _below_one(probability: float) -> float:
+    """Nothing is certain here: the model itself may be wrong once in ten thousand."""
+    return float(min(max(probability, 0.0), 0.9999))
+
+
+def _log_inside(shared: Shared, bands: tuple[Band, ...], level: Array) -> Array:
+    """Log probability, given the shared numbers, that one piece is inside every band; shape (C, N)."""
+    total = np.zeros(level.shape[:2])
+    for f, band in enumerate(bands):
+        sd = shared.cut_sd[:, f, None]
+        upper, lower = (band.high_mm - level[:, :, f]) / sd, (band.low_mm - level[:, :, f]) / sd
+        total += np.log(np.maximum(normal.cdf(upper) - normal.cdf(lower), 1e-300))
+    return total
+
+
+def _log_all(
+    shared: Shared, bands: tuple[Band, ...], level: Array, drift: Array, pieces: int, first: Array
+) -> Array:
+    if float(np.abs(drift).max()) * pieces < 1e-6:
+        return pieces * first
+    total = np.zeros_like(first)
+    at = (np.arange(_BATCH_NODES) + 0.5) / _BATCH_NODES * pieces - 0.5
+    for i in np.clip(at, 0, pieces - 1):
+        total += _log_inside(shared, bands, level + i * drift)
+    return total * (pieces / _BATCH_NODES)
+
+
+def _root(covariance: Array) -> Array:
+    """A root of each covariance, which may be singular."""
+    values, vectors = np.linalg.eigh(covariance)
+    root: Array = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    return root
+
+
+def _nodes(q: int) -> tuple[Array, Array]:
+    """Nodes (N, q) and weights (N,) for an expectation over q independent standard normals."""
+    if q <= 2:
+        line = np.linspace(-6.0, 6.0, 241 if q < 2 else 81)
+        weight = normal.pdf(line)
+        weight /= weight.sum()
+        if q < 2:
+            return line[:, None], weight
+        x, y = np.meshgrid(line, line, indexing="ij")
+        return np.stack([x.ravel(), y.ravel()], axis=1), np.outer(weight, weight).ravel()
+    n = np.arange(_LATTICE_POINTS)
+    generator = np.array([pow(_LATTICE_GENERATOR, k, _LATTICE_POINTS) for k in range(q)])
+    points = (np.outer(n, generator) / _LATTICE_POINTS + 0.5 / _LATTICE_POINTS) % 1.0
+    tent = 1.0 - np.abs(2.0 * points - 1.0)  # makes the integrand periodic
+    tent = np.clip(tent, 1e-12, 1.0 - 1e-12)
+    return normal.quantile(tent), np.full(_LATTICE_POINTS, 1.0 / _LATTICE_POINTS)

@@ -1,0 +1,60 @@
+"""Which positions a hand can reach: least step, range, and where the answer is worth looking for."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.shop import Adjuster
+
+Array = NDArray[np.float64]
+
+#: Positions that are looked at on each continuous adjuster, and the most of a stepped one.
+_LOOKS = 61
+_MOST_STEPS = 241
+#: A continuous position is told to a micrometre; nobody sets finer.
+RESOLUTION_MM = 0.001
+
+
+def changes(adjuster: Adjuster, now_mm: float, aims: Array, span_mm: float) -> Array:
+    """Return the moves (mm of the scale, never 0) worth weighing.
+
+    Parameters
+    ----------
+    aims : ndarray
+        Moves that would bring each reading onto its target.
+    span_mm : float
+        How far around them to look.
+
+    Notes
+    -----
+    Steps count from where the adjuster stands now. The ends of the range are looked at too when an aim
+    lies beyond them.
+    """
+    low, high = adjuster.low_mm - now_mm, adjuster.high_mm - now_mm
+    if adjuster.least_step_mm > 0.0:
+        found = _stepped(adjuster.least_step_mm, aims, span_mm, low, high)
+    else:
+        around = np.append(np.linspace(-span_mm, span_mm, _LOOKS), 0.0)
+        looks = np.concatenate([aim + around for aim in aims])
+        found = within(np.clip(looks, low, high), now_mm, adjuster)
+    found = np.unique(found)
+    return found[np.abs(found) > 1e-9]
+
+
+def within(change_mm: Array, now_mm: float, adjuster: Adjuster) -> Array:
+    """Round moves of a continuous adjuster to what can be told, inside its range."""
+    position = np.round((now_mm + change_mm) / RESOLUTION_MM) * RESOLUTION_MM
+    inside: Array = np.clip(position, adjuster.low_mm, adjuster.high_mm) - now_mm
+    return inside
+
+
+def _stepped(step: float, aims: Array, span: float, low: float, high: float) -> Array:
+    reach = int(min(np.ceil(span / step), (_MOST_STEPS - 1) // 2))
+    first, last = np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9)
+    counts = []
+    for aim in aims:
+        middle = np.clip(np.round(aim / step), first, last)
+        counts.append(np.clip(middle + np.arange(-reach, reach + 1), first, last))
+    found: Array = np.unique(np.concatenate(counts)) * step
+    return found

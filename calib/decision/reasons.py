@@ -1,0 +1,166 @@
+"""Why this step, what is doubted and what limits the answer: in sentences, with minutes and units."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from calib.decision.advice import ActionValue
+from calib.decision.weigh import Choice
+from calib.regression.infer import Posterior
+from calib.regression.prospect import Prospect
+from calib.shop import Cut, Interval, Reading, Setup
+from calib.units import format_length
+
+#: A reading that is a slip with more than this probability is named.
+DOUBTED = 0.5
+_TURNED = 0.3
+
+_NAMES = {
+    "cut_good": "cutting the good stock as it stands",
+    "move_and_cut_good": "moving and cutting the good stock at once",
+    "test_again": "one more test cut as it stands",
+    "move_and_test": "moving and making one more test cut",
+    "measure_again": "measuring the last cut again",
+}
+
+
+def why(
+    setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now: float
+) -> tuple[str, ...]:
+    """Return the reasons for a step, in expected minutes from now (spoiled pieces included).
+
+    Parameters
+    ----------
+    options : sequence of ActionValue, cheapest first
+    """
+    lines = [
+        f"Expected from now on, spoiled pieces included: {minutes(best.minutes)} this way, "
+        f"{minutes(cut_now)} if all {setup.pieces_left} pieces were cut as it stands."
+    ]
+    others = [o for o in options if o.step != best.step and o.step != "cut_good"]
+    if best.step == "measure_again" and others and others[0].minutes < best.minutes:
+        lines.append("The last reading cannot be believed yet; nothing is moved on it.")
+        return tuple(lines)
+    if others:
+        other = min(others, key=lambda o: o.minutes)
+        lines.append(
+            f"The next best, {_NAMES[other.step]}, costs {minutes(other.minutes - best.minutes)} more."
+        )
+    if best.step in ("test_again", "move_and_test"):
+        lines.append(
+            f"A test cut costs {minutes(setup.stakes.test_cut_min)}; {best.tests:.1f} are expected, "
+            "this one included."
+        )
+    return tuple(lines)
+
+
+def minutes(value: float) -> str:
+    """Return minutes as people say them: one decimal below ten."""
+    return f"{value:.1f} min" if abs(value) < 10.0 else f"{value:.0f} min"
+
+
+def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]:
+    """Return questions to the maker: readings that look like slips, scales that may count the other way."""
+    lines = []
+    for block in belief.blocks:
+        for row, chance in block.bad:
+            if chance <= DOUBTED and not (wild is not None and row.cut == wild.number and chance > 0.4):
+                continue
+            reading = block.block.readings[row.reading]
+            value = format_length(row.value_mm + row.known_mm, setup.units)
+            lines.append(
+                f"Cut {row.cut}: {reading} {value} is far from what the other cuts say "
+                f"({_percent(chance)} that it is a slip). "
+                + (
+                    f"Measure cut {row.cut} again before anything is moved."
+                    if wild is not None and row.cut == wild.number
+                    else "It hardly counts; measure it again if the piece is at hand."
+                )
+            )
+        for adjuster, chance in block.reversed_scales.items():
+            if chance > _TURNED:
+                lines.append(
+                    f"The scale of the {adjuster} seems to count the other way ({_percent(chance)}): "
+                    f"the cuts went against it. Does its number rise in the direction that was meant?"
+                )
+    return tuple(lines)
+
+
+def _percent(probability: float) -> str:
+    if probability > 0.99:
+        return "over 99 %"
+    return f"{100 * probability:.0f} %"
+
+
+def warnings(
+    setup: Setup,
+    rows: Sequence[Cut],
+    belief: Posterior,
+    futures: Sequence[Prospect],
+    choices: Sequence[Choice],
+) -> tuple[str, ...]:
+    """Return what limits the answer."""
+    lines = []
+    measured = {name for cut in rows for name in cut.readings}
+    felt = any(cut.feel for cut in rows)
+    for k, band in enumerate(setup.bands):
+        if band.name not in measured and not (felt and k == 0):
+            lines.append(f"No cut says anything of {band.name} yet: its numbers are assumptions.")
+    if setup.pieces_left == 0:
+        lines.append("No good pieces are left to cut, so nothing is at stake.")
+    for future, choice in zip(futures, choices, strict=True):
+        lines += _beyond_reach(setup, future, choice)
+        lines += _not_learned(setup, future)
+    if measured and not _varied(rows):
+        lines.append("All readings are from one cut; how much cuts differ is still an assumption.")
+    return tuple(lines)
+
+
+def _varied(rows: Sequence[Cut]) -> bool:
+    measured = [cut for cut in rows if any(_is_number(v) for r in cut.readings.values() for v in r)]
+    return len(measured) > 1
+
+
+def _is_number(value: Reading) -> bool:
+    return not isinstance(value, Interval)
+
+
+def _beyond_reach(setup: Setup, future: Prospect, choice: Choice) -> list[str]:
+    """Say when a reading stays off its band because the adjuster's range ends."""
+    mean, _ = future.after(choice.change_mm[None, :], choice.moved[None, :])
+    lines = []
+    for f, reading in enumerate(future.readings):
+        band = setup.band(reading)
+        at = float(future.weights @ mean[:, 0, f])
+        if band.low_mm <= at <= band.high_mm:
+            continue
+        for a, name in enumerate(future.adjusters):
+            adjuster = setup.adjuster(name)
+            slope = float(future.weights @ future.slopes[:, f, a])
+            if abs(slope) < 1e-3:
+                continue
+            wanted = future.now_mm[a] + (band.target_mm - at) / slope + choice.change_mm[a]
+            if not adjuster.low_mm <= wanted <= adjuster.high_mm:
+                lines.append(
+                    f"The {name} cannot reach the target of {reading}: it would have to stand at "
+                    f"{format_length(float(wanted), setup.units)}, outside its range."
+                )
+    return lines
+
+
+def _not_learned(setup: Setup, future: Prospect) -> list[str]:
+    F, A = len(future.readings), len(future.adjusters)
+    lines = []
+    for f in range(F):
+        for a in np.flatnonzero(future.learned[f]):
+            at = F + 2 * A + f * A + int(a)
+            mean = float(future.weights @ future.mean[:, at])
+            sd = float(np.sqrt(future.weights @ future.covariance[:, at, at]))
+            if abs(mean) < 2.0 * sd:
+                lines.append(
+                    f"How the {future.adjusters[a]} moves {future.readings[f]} is not known yet: "
+                    f"it needs one cut at another {future.adjusters[a]} position."
+                )
+    return lines

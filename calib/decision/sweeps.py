@@ -1,0 +1,231 @@
+"""The sweeps that bring the plan's values to rest.
+
+A test cut convolves the values with a Gaussian: by FFT, on values continued flat beyond the grid. Where
+landing adds, states are swept in order of rising variance, so that tests are settled in one pass and
+only chains of moves need more. Where it renews, all rungs of one number of tests go together.
+
+Symbols
+-------
+H hypotheses, S states, J rungs, N grid points
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_MOST_SWEEPS = 40
+#: Lengths of an FFT that have small factors only.
+_FFT_LENGTHS = (256, 320, 384, 432, 512, 576, 640, 768, 900, 1024, 1280, 1536, 1800, 2048, 2560, 3072, 4096)
+#: A Gaussian is cut off at this many sds.
+_REACH = 4.5
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """The states and where tests and moves lead, ascending in variance.
+
+    Parameters
+    ----------
+    variance : ndarray of shape (H, S), mm^2
+        Of the level.
+    spread : ndarray of shape (H, S), mm
+        How far a test may shift the mean (sd).
+    test, move : (lower state, upper state, share of the upper one), each of shape (H, S)
+    """
+
+    variance: Array
+    spread: Array
+    test: tuple[Indices, Indices, Array]
+    move: tuple[Indices, Indices, Array]
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What the sweeps need: prices, the loss table (H, S, N), the ladder and the grid's spacing (H,)."""
+
+    test_min: float
+    move_min: float
+    can_move: bool
+    loss: Array
+    ladder: Ladder
+    spacing: Array
+    per_step: tuple[int, ...]
+
+    @property
+    def tolerance(self) -> float:
+        """Minutes; sweeps end when nothing changes by more (what is left to come is of the same size)."""
+        return max(0.01, 1e-5 * float(self.loss.max()))
+
+
+def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
+    """Grid points per least step of each hypothesis; 1 = as good as continuous."""
+    if step_mm <= 0.0:
+        return (1,) * len(spacing)
+    return tuple(max(round(step_mm / h), 1) if step_mm > 1.5 * h else 1 for h in spacing.tolist())
+
+
+def sweep_adding(worth: Worth) -> tuple[Array, Array, Array]:
+    """Return (value, value when a test comes next, tests then expected), each (H, S, N)."""
+    loss, ladder = worth.loss, worth.ladder
+    rows, S = np.arange(len(loss)), loss.shape[1]
+    blur = Blur(ladder.spread / worth.spacing[:, None], loss.shape[2])
+    value, test = loss.copy(), np.empty_like(loss)
+    best = reachable(loss, worth.per_step)
+
+    def mixed(table: Array, where: tuple[Indices, Indices, Array], s: int) -> Array:
+        low, high, share = (part[:, s] for part in where)
+        u = share[:, None]
+        result: Array = (1 - u) * table[rows, low] + u * table[rows, high]
+        return result
+
+    for _ in range(_MOST_SWEEPS):
+        before = value.copy()
+        for s in range(S):
+            test[:, s] = worth.test_min + blur.apply(mixed(value, ladder.test, s), s)
+            stay = np.minimum(loss[:, s], test[:, s])
+            value[:, s] = stay
+            if worth.can_move:
+                best[:, s] = reachable(stay[:, None], worth.per_step)[:, 0]
+                np.minimum(stay, worth.move_min + mixed(best, ladder.move, s), out=value[:, s])
+        if float(np.max(np.abs(value - before))) < worth.tolerance:
+            break
+    return value, test, _count_adding(worth, blur, test, best)
+
+
+def _count_adding(worth: Worth, blur: Blur, test: Array, best: Array) -> Array:
+    """Expected tests of the settled plan when a test comes next."""
+    loss, ladder = worth.loss, worth.ladder
+    rows, S = np.arange(len(loss)), loss.shape[1]
+    stay = np.minimum(loss, test)
+    low, high, share = ladder.move
+    u = share[:, :, None]
+    at = rows[:, None]
+    moved = worth.move_min + (1 - u) * best[at, low] + u * best[at, high]
+    moves = (moved < stay) & worth.can_move
+    tests_cut = loss > test
+    count, test_count = np.zeros_like(loss), np.zeros_like(loss)
+    target = _target(stay, worth.per_step)
+    for _ in range(4):
+        for s in range(S):
+            lo, hi, sh = (part[:, s] for part in ladder.test)
+            v = sh[:, None]
+            test_count[:, s] = 1.0 + blur.apply((1 - v) * count[rows, lo] + v * count[rows, hi], s)
+            staying = np.where(tests_cut[:, s], test_count[:, s], 0.0)
+            near = np.where(share[:, s] > 0.5, high[:, s], low[:, s])
+            landed = np.where(tests_cut[rows, near], test_count[rows, near], 0.0)
+            after = np.take_along_axis(landed, target[rows, near], axis=1)
+            count[:, s] = np.where(moves[:, s], after, staying)
+    return test_count
+
+
+def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
+    """Return (value, value when a test comes next, tests then expected), each (H, S, N).
+
+    States: `rungs` positions that no landing is part of, then `rungs` for each number of tests made
+    since the last landing.
+    """
+    loss, J = worth.loss, rungs
+    levels = loss.shape[1] // J - 1
+    blur = Blur(worth.ladder.spread / worth.spacing[:, None], loss.shape[2])
+    value, test = loss.copy(), np.empty_like(loss)
+    count, test_count = np.zeros_like(loss), np.zeros_like(loss)
+    at = np.arange(len(loss))[:, None]
+    low, high, share = worth.ladder.move
+    best = reachable(loss[:, J : 2 * J], worth.per_step)
+    best_count = np.zeros_like(best)
+
+    def settle(states: slice, following: Array, following_count: Array) -> None:
+        test[:, states] = worth.test_min + blur.apply_all(following, states)
+        test_count[:, states] = 1.0 + blur.apply_all(following_count, states)
+        stay = np.minimum(loss[:, states], test[:, states])
+        stay_count = np.where(loss[:, states] > test[:, states], test_count[:, states], 0.0)
+        value[:, states], count[:, states] = stay, stay_count
+        if states.start == J:
+            best[:] = reachable(stay, worth.per_step)
+            best_count[:] = np.take_along_axis(stay_count, _target(stay, worth.per_step), axis=2)
+        if worth.can_move:
+            lo, hi, u = low[:, states] - J, high[:, states] - J, share[:, states, None]
+            moved = worth.move_min + (1 - u) * best[at, lo] + u * best[at, hi]
+            moved_count = (1 - u) * best_count[at, lo] + u * best_count[at, hi]
+            count[:, states] = np.where(moved < stay, moved_count, stay_count)
+            np.minimum(stay, moved, out=value[:, states])
+
+    for _ in range(_MOST_SWEEPS):
+        before = value.copy()
+        for k in range(levels - 1, -1, -1):
+            states = slice(J * (1 + k), J * (2 + k))
+            ahead = slice(J * (1 + min(k + 1, levels - 1)), J * (2 + min(k + 1, levels - 1)))
+            settle(states, value[:, ahead].copy(), count[:, ahead].copy())
+        if float(np.max(np.abs(value - before))) < worth.tolerance:
+            break
+    rows = np.arange(len(loss))
+    for j in range(J):  # a first position is tested down its own ladder
+        lo, hi, v = (part[:, j, None] for part in worth.ladder.test)
+        settle(
+            slice(j, j + 1),
+            ((1 - v) * value[rows, lo[:, 0]] + v * value[rows, hi[:, 0]])[:, None],
+            ((1 - v) * count[rows, lo[:, 0]] + v * count[rows, hi[:, 0]])[:, None],
+        )
+    return value, test, test_count
+
+
+def reachable(value: Array, per_step: tuple[int, ...]) -> Array:
+    """For every grid point (last axis) the least value among the points that a move can reach."""
+    if max(per_step) == 1:
+        return np.broadcast_to(value.min(axis=2, keepdims=True), value.shape).copy()
+    best = np.empty_like(value)
+    for h, every in enumerate(per_step):
+        for r in range(every):
+            best[h, :, r::every] = value[h, :, r::every].min(axis=1, keepdims=True)
+    return best
+
+
+def _target(value: Array, per_step: tuple[int, ...]) -> Indices:
+    """Like `reachable`, but the grid point that is moved to."""
+    target = np.empty(value.shape, dtype=np.intp)
+    for h, every in enumerate(per_step):
+        for r in range(every):
+            target[h, :, r::every] = r + every * value[h, :, r::every].argmin(axis=1)[:, None]
+    return target
+
+
+class Blur:
+    """Convolution of rows with Gaussians; beyond the grid the values go on flat.
+
+    Parameters
+    ----------
+    spread : ndarray of shape (H, S)
+        sds in grid points.
+    points : int
+    """
+
+    def __init__(self, spread: Array, points: int) -> None:
+        wanted = points + 2 * _REACH * float(spread.max())
+        self.points = points
+        self.length = next((n for n in _FFT_LENGTHS if n >= wanted), _FFT_LENGTHS[-1])
+        frequency = 2.0 * np.pi * np.arange(self.length // 2 + 1) / self.length
+        self.factors: Array = np.exp(-0.5 * (spread[:, :, None] * frequency) ** 2)
+
+    def apply(self, values: Array, s: int) -> Array:
+        """Convolve values (H, N) with the Gaussians of state s."""
+        return self._convolve(values, self.factors[:, s])
+
+    def apply_all(self, values: Array, states: slice) -> Array:
+        """Convolve values (H, states, N), each with the Gaussian of its state."""
+        return self._convolve(values, self.factors[:, states])
+
+    def _convolve(self, values: Array, factors: Array) -> Array:
+        pad = self.length - self.points
+        padded = np.empty((*values.shape[:-1], self.length))
+        padded[..., : self.points] = values
+        padded[..., self.points : self.points + pad // 2] = values[..., -1:]
+        padded[..., self.points + pad // 2 :] = values[..., :1]
+        smooth = np.fft.irfft(np.fft.rfft(padded) * factors, n=self.length)
+        result: Array = smooth[..., : self.points]
+        return result

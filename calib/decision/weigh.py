@@ -1,0 +1,368 @@
+"""Weigh every action for one block of readings: cut, move and cut, test, move and test, measure again.
+
+Cutting is priced exactly, over the whole mixture, at every reachable position. Testing is priced by
+the plan, solved for a few hypotheses that stand in for the mixture; every component looks its own mean
+and variance up in the plan of the one that stands for it, and the values are averaged. (Averaging
+values, never solving at a point: a plan for the average shop is too sure of itself.)
+
+A block with several readings on one adjuster is planned along its first reading; the others follow it
+with the ratio of their slopes, and what they do not share counts as spread.
+
+Symbols
+-------
+C components, H stand-ins, P positions, F readings, A adjusters
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.decision.loss import BatchLoss, batch_minutes
+from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
+from calib.decision.reach import changes
+from calib.normal import quantile
+from calib.regression.prospect import Prospect
+from calib.shop import Setup
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+
+#: Components below this share of the heaviest are left out when positions are searched.
+_SMALL = 1e-3
+_LOOKS_AHEAD = 21
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One action of one block: expected minutes, and the moves that go with it.
+
+    Parameters
+    ----------
+    change_mm : ndarray of shape (A,); moved : ndarray of shape (A,), bool
+    tests : float
+        Test cuts expected from now on.
+    """
+
+    minutes: float
+    change_mm: Array
+    moved: Mask
+    tests: float = 0.0
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Every action of one block, with its best position."""
+
+    cut_now: Choice
+    move_and_cut: Choice | None
+    test: Choice
+    move_and_test: Choice | None
+    again: Choice
+
+    def best_cut(self) -> Choice:
+        """The cheaper of cutting here and moving first."""
+        return _cheaper(self.cut_now, self.move_and_cut)
+
+    def best_test(self) -> Choice:
+        """The cheaper of testing here and moving first."""
+        return _cheaper(self.test, self.move_and_test)
+
+
+#: Minutes by which a move must win before it is advised; below it is only noise of the arithmetic.
+WORTH_MOVING_MIN = 0.02
+
+
+def _cheaper(stay: Choice, move: Choice | None) -> Choice:
+    if move is None or move.minutes > stay.minutes - WORTH_MOVING_MIN:
+        return stay
+    return move
+
+
+class BlockScale:
+    """One block on the scales.
+
+    Parameters
+    ----------
+    setup : Setup
+    prospect : Prospect
+    repeats : mapping of reading to int
+        How often the last cut was measured; empty when it cannot be measured again.
+    pieces : int
+        Good pieces left.
+    """
+
+    def __init__(self, setup: Setup, prospect: Prospect, repeats: Mapping[str, int], pieces: int) -> None:
+        self.setup, self.repeats, self.pieces = setup, repeats, pieces
+        keep = prospect.weights > _SMALL * prospect.weights.max()
+        self.future = _only(prospect, keep)
+        self.losses = [BatchLoss(setup.band(f), setup.stakes.of(f), pieces) for f in prospect.readings]
+        self.drift = self.future.drift + self.future.creep_after()[0]
+        self.cut_sd = np.maximum(self.future.cut_sd, _TINY)
+        self.noise = self.cut_sd**2 + self.future.reading_sd**2
+        self.main = self._main_adjuster()
+        self.lead = self._lead_reading()
+        self.stand_in, self.groups = self._groups()
+
+    def weigh(self, test_min: float, *, points: int = 225, rungs: int = 32) -> Weighed:
+        """Return every action of the block when a test cut costs it `test_min` minutes."""
+        plan = self._plan(test_min, points, rungs)
+        A = len(self.future.adjusters)
+        still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
+        cut, test, tests = self._price(plan, still, none)
+        cut_now = Choice(float(cut[0]), still[0], none[0])
+        test_now = Choice(float(test[0]), still[0], none[0], float(tests[0]))
+        again = Choice(self._again(plan, test_min), still[0], none[0], float(tests[0]))
+        move_cut, move_test = self._moves(plan)
+        return Weighed(cut_now, move_cut, test_now, move_test, again)
+
+    def _main_adjuster(self) -> int | None:
+        """The adjuster that the plan moves: the one that lands closest."""
+        if not self.future.adjusters:
+            return None
+        landing = [
+            float(np.mean(self.future.move_sd[:, a]) * np.max(np.abs(self._mean_slopes()[:, a])))
+            for a in range(len(self.future.adjusters))
+        ]
+        return int(np.argmin(landing))
+
+    def _mean_slopes(self) -> Array:
+        """Slopes as believed now, shape (F, A); learned ones by their mean."""
+        F, A = self.future.slopes.shape[1:]
+        slopes = np.einsum("c,cfa->fa", self.future.weights, self.future.slopes)
+        if self.future.learned.any():
+            at = self.future.weights @ self.future.mean
+            learned = at[F + 2 * A : F + 2 * A + F * A].reshape(F, A)
+            slopes = np.where(self.future.learned, learned, slopes)
+        result: Array = slopes
+        return result
+
+    def _lead_reading(self) -> int:
+        if self.main is None:
+            return 0
+        moved = np.flatnonzero(np.abs(self._mean_slopes()[:, self.main]) > _TINY)
+        return int(moved[0]) if len(moved) else 0
+
+    def _groups(self) -> tuple[Indices, list[Indices]]:
+        """Group the components by scatter (3) and landing (2); return group of each, and members."""
+        scatter = np.log(self.noise[:, self.lead])
+        label = _split(scatter, self.future.weights, 3)
+        if self.main is not None:
+            landing = np.log(np.maximum(self.future.move_sd[:, self.main], _TINY))
+            for g in np.unique(label):
+                members = np.flatnonzero(label == g)
+                label[members] += 10 * _split(landing[members], self.future.weights[members], 2)
+        names, stand_in = np.unique(label, return_inverse=True)
+        return stand_in, [np.flatnonzero(stand_in == g) for g in range(len(names))]
+
+    def _mean_of_groups(self, values: Array) -> Array:
+        """Weighted mean of values (C, ...) over each group, shape (H, ...)."""
+        w = self.future.weights
+        return np.stack([np.average(values[m], axis=0, weights=w[m]) for m in self.groups])
+
+    def _plan(self, test_min: float, points: int, rungs: int) -> Plan:
+        future, lead = self.future, self.lead
+        A = len(future.adjusters)
+        still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
+        mean, covariance = future.after(still, none)
+        noise = np.exp(self._mean_of_groups(np.log(self.noise)))
+        cut_variance = np.exp(self._mean_of_groups(np.log(self.cut_sd**2)))
+        slope = 0.0 if self.main is None else float(self._mean_slopes()[lead, self.main])
+        landing = np.zeros(len(self.groups))
+        step, renews = 0.0, False
+        if self.main is not None:
+            sds = np.log(np.maximum(future.move_sd[:, self.main], _TINY))
+            landing = slope**2 * np.exp(2.0 * self._mean_of_groups(sds))
+            adjuster = self.setup.adjuster(future.adjusters[self.main])
+            step, renews = abs(slope) * adjuster.least_step_mm, adjuster.landing == "renews"
+        ratio = self._ratios()
+        level = self._mean_of_groups(mean[:, 0])
+        spread = self._mean_of_groups(np.diagonal(covariance[:, 0], axis1=1, axis2=2).copy())
+        rest = np.maximum(spread - ratio**2 * spread[:, lead, None], 0.0)
+        rest[:, lead] = 0.0
+        drift = self._mean_of_groups(self.drift)
+
+        def loss(z: Array, variance: Array) -> Array:
+            total = np.zeros(np.broadcast_shapes(z.shape, variance.shape))
+            for f, price in enumerate(self.losses):
+                at = level[:, f, None, None] + ratio[f] * (z - level[:, lead, None, None])
+                known = ratio[f] ** 2 * variance + (rest[:, f] + cut_variance[:, f])[:, None, None]
+                total += price.minutes(at, known, drift[:, f, None, None])
+            return total
+
+        told = 1.0 / np.sum(ratio**2 / (noise + rest), axis=1)
+        largest = float(np.max(covariance[:, 0, lead, lead]) + np.max(landing))
+        line = Line(
+            loss=loss,
+            test_variance=told,
+            move_variance=landing,
+            piece_sd=np.sqrt(cut_variance[:, lead]),
+            step_mm=step,
+            low_mm=self.losses[lead].band.low_mm,
+            high_mm=self.losses[lead].band.high_mm,
+            largest_variance_mm2=largest,
+            test_min=test_min,
+            move_min=self.setup.stakes.move_min,
+            can_move=self.main is not None and abs(slope) > _TINY,
+            renews=renews,
+            points=points,
+            rungs=min(rungs, 20) if renews else rungs,
+        )
+        self.landing, self.told = landing, told
+        return solve_plan(line)
+
+    def _ratios(self) -> Array:
+        """How each reading follows the lead reading when the main adjuster moves, shape (F,)."""
+        F = len(self.losses)
+        if self.main is None:
+            return np.eye(F)[self.lead]
+        slopes = self._mean_slopes()[:, self.main]
+        if abs(slopes[self.lead]) < _TINY:
+            return np.eye(F)[self.lead]
+        return slopes / slopes[self.lead]
+
+    def _price(self, plan: Plan, change: Array, moved: Mask) -> tuple[Array, Array, Array]:
+        """Return minutes of cutting, minutes of testing first and tests then expected, each (P,)."""
+        mean, covariance = self.future.after(change, moved)
+        variance = np.diagonal(covariance, axis1=2, axis2=3)
+        price = self.setup.stakes.move_min * moved.sum(axis=1)
+        w = self.future.weights
+        cut = w @ batch_minutes(self.losses, mean, variance, self.cut_sd, self.drift) + price
+        z, P = mean[:, :, self.lead], variance[:, :, self.lead]
+        belief, since = self._renewed(P, moved) if plan.line.renews else (P, None)
+        test = w @ plan.test_minutes(self.stand_in, z, belief, since) + price
+        tests = w @ plan.tests_expected(self.stand_in, z, belief, since)
+        return cut, test, tests
+
+    def _renewed(self, total: Array, moved: Mask) -> tuple[Array, Array | None]:
+        """Return (B, tests since the landing) of each component and position where landing renews."""
+        assert self.main is not None
+        landing = self.landing[self.stand_in][:, None]
+        if moved[:, self.main].all() and len(moved):
+            return np.maximum(total - landing, 1e-12), np.zeros_like(total)
+        offset = np.broadcast_to(self.future.covariance[:, self.lead, self.lead, None], total.shape)
+        if np.max(total - offset) < 1e-12:
+            return total, None
+        offset = np.minimum(offset, total)
+        return offset_when_landed(total, offset, landing + 0.0 * total, self.told[self.stand_in][:, None])
+
+    def _moves(self, plan: Plan) -> tuple[Choice | None, Choice | None]:
+        """Return the best positions to cut at and to test at, each adjuster alone and all together."""
+        A = len(self.future.adjusters)
+        cut_best: Choice | None = None
+        test_best: Choice | None = None
+        for a in range(A):
+            cut, test = self._line_search(plan, a, np.zeros(A), [False] * A)
+            cut_best, test_best = _least(cut_best, cut), _least(test_best, test)
+        base = cut_best
+        for a in list(range(A)) * 2 if A > 1 else []:  # then one after the other, around the best so far
+            if base is None:
+                break
+            cut, test = self._line_search(plan, a, base.change_mm, list(base.moved))
+            cut_best, test_best = _least(cut_best, cut), _least(test_best, test)
+            base = cut if cut is not None else base
+        return cut_best, test_best
+
+    def _line_search(
+        self, plan: Plan, a: int, start: Array, moved_before: list[bool]
+    ) -> tuple[Choice | None, Choice | None]:
+        adjuster = self.setup.adjuster(self.future.adjusters[a])
+        aims, span = self._aims(a, start, moved_before)
+        if not len(aims):
+            return None, None
+        found = changes(adjuster, float(self.future.now_mm[a]), aims, span)
+        if not len(found):
+            return None, None
+        cut, test, tests, change, moved = self._at(plan, a, found, start, moved_before)
+        i, j = int(np.argmin(cut)), int(np.argmin(test))
+        return (
+            Choice(float(cut[i]), change[i], moved[i]),
+            Choice(float(test[j]), change[j], moved[j], float(tests[j])),
+        )
+
+    def _at(
+        self, plan: Plan, a: int, found: Array, start: Array, moved_before: list[bool]
+    ) -> tuple[Array, Array, Array, Array, Mask]:
+        change = np.tile(start, (len(found), 1))
+        change[:, a] = found
+        moved = np.tile(np.array(moved_before, dtype=bool), (len(found), 1))
+        moved[:, a] = True
+        return *self._price(plan, change, moved), change, moved
+
+    def _aims(self, a: int, start: Array, moved_before: list[bool]) -> tuple[Array, float]:
+        """Moves of one adjuster that bring each reading onto its target, and how far around to look."""
+        slopes = self._mean_slopes()[:, a]
+        mean, covariance = self.future.after(start[None, :], np.array([moved_before]))
+        at = self.future.weights @ mean[:, 0]
+        aims, spans = [], []
+        for f, price in enumerate(self.losses):
+            if abs(slopes[f]) < 1e-3:
+                continue
+            band = price.band
+            u = float(np.sqrt(self.future.weights @ covariance[:, 0, f, f]))
+            aims.append(start[a] + (band.target_mm - at[f]) / slopes[f])
+            width = band.high_mm - band.low_mm
+            spans.append((width + min(u, width)) / abs(float(slopes[f])))
+        return np.array(aims), max(spans, default=0.0)
+
+    def _again(self, plan: Plan, test_min: float) -> float:
+        """Minutes from now when the last cut is measured again first (half the price of a test).
+
+        With m measurements of a cut, one more tells as much as a test of variance
+        1 / (1/(cut^2 + r^2/(m+1)) - 1/(cut^2 + r^2/m)): the scatter of the cut stays.
+        """
+        A = len(self.future.adjusters)
+        mean, covariance = self.future.after(np.zeros((1, A)), np.zeros((1, A), dtype=bool))
+        z, P = mean[:, 0, self.lead], covariance[:, 0, self.lead, self.lead]
+        cut = self.cut_sd[:, self.lead] ** 2
+        read = self.future.reading_sd[:, self.lead] ** 2
+        m = self.repeats.get(self.future.readings[self.lead], 0)
+        gained = 1.0 / (cut + read / (m + 1)) - (1.0 / (cut + read / m) if m else 0.0)
+        after = 1.0 / (1.0 / np.maximum(P, 1e-30) + gained)
+        steps = quantile((np.arange(_LOOKS_AHEAD) + 0.5) / _LOOKS_AHEAD)
+        steps = steps / np.sqrt(np.mean(steps**2))
+        there = z[:, None] + np.sqrt(np.maximum(P - after, 0.0))[:, None] * steps
+        variance = np.broadcast_to(after[:, None], there.shape)
+        since = None
+        if plan.line.renews:
+            none = np.zeros((there.shape[1], A), dtype=bool)
+            variance, since = self._renewed(variance, none)
+        value = plan.best_minutes(self.stand_in, there, variance, since)
+        return 0.5 * test_min + float(self.future.weights @ value.mean(axis=1))
+
+
+def _least(one: Choice | None, other: Choice | None) -> Choice | None:
+    if one is None or other is None:
+        return one if other is None else other
+    return other if other.minutes < one.minutes else one
+
+
+def _split(values: Array, weights: Array, parts: int) -> Indices:
+    """Cut a weighted line of values into parts of like weight; equal values stay together."""
+    _, inverse = np.unique(np.round(values, 9), return_inverse=True)
+    share = np.bincount(inverse, weights=weights) / weights.sum()
+    middle = np.cumsum(share) - 0.5 * share
+    label = np.minimum((middle * parts).astype(np.intp), parts - 1)
+    result: Indices = label[inverse]
+    return result
+
+
+def _only(future: Prospect, keep: Mask) -> Prospect:
+    """Drop the components that hardly count."""
+    weights = future.weights[keep]
+    return replace(
+        future,
+        weights=weights / weights.sum(),
+        slopes=future.slopes[keep],
+        mean=future.mean[keep],
+        covariance=future.covariance[keep],
+        cut_sd=future.cut_sd[keep],
+        reading_sd=future.reading_sd[keep],
+        move_sd=future.move_sd[keep],
+        drift=future.drift[keep],
+    )
