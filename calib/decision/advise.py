@@ -157,7 +157,7 @@ def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
         return [1.0]
     wanted = []
     for scale in scales:
-        alone = scale.weigh(setup.stakes.test_cut_min, points=113, rungs=16)
+        alone = scale.weigh(setup.stakes.test_cut_min, points=91, rungs=14)
         cut, test = alone.best_cut(), alone.best_test()
         wanted.append(test.tests if test.minutes < cut.minutes else 0.0)
     total = sum(wanted)

@@ -78,8 +78,8 @@ class Line:
     move_min: float
     can_move: bool = True
     renews: bool = False
-    points: int = 225
-    rungs: int = 32
+    points: int = 161
+    rungs: int = 40
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,8 @@ class Plan:
         at = np.clip((z - grid[:, :1]) / spacing, 0.0, self.line.points - 1.000001)
         j = np.minimum(rung.astype(np.intp), self.line.rungs - 2)
         n = at.astype(np.intp)
-        u, v, hh = rung - j, at - n, h[:, None]
+        step = self.log_step[h][:, None]
+        u, v, hh = _share(rung - j, step), at - n, h[:, None]
         s = j + start
         result: Array = (1 - u) * ((1 - v) * table[hh, s, n] + v * table[hh, s, n + 1]) + u * (
             (1 - v) * table[hh, s + 1, n] + v * table[hh, s + 1, n + 1]
@@ -218,7 +219,13 @@ def _place(variance: Array, log_low: Array, log_step: Array, rungs: int) -> tupl
     at = (np.log(np.maximum(variance, 1e-300)) - log_low[:, None]) / log_step[:, None]
     at = np.clip(at, 0.0, rungs - 1.0)
     low = np.minimum(at.astype(np.intp), rungs - 2)
-    return low, low + 1, at - low
+    return low, low + 1, _share(at - low, log_step[:, None])
+
+
+def _share(fraction: Array, log_step: Array) -> Array:
+    """Share of the upper rung: values between rungs are taken linear in the sd."""
+    share: Array = np.expm1(0.5 * fraction * log_step) / np.expm1(0.5 * log_step)
+    return share
 
 
 def _adding(line: Line, log_low: Array, log_step: Array) -> Ladder:

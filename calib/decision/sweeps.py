@@ -1,7 +1,7 @@
 """The sweeps that bring the plan's values to rest.
 
 A test cut convolves the values with a Gaussian: by FFT, on values continued flat beyond the grid. Where
-landing adds, states are swept in order of rising variance, so that tests are settled in one pass and
+landing adds, states are swept in handfuls of rising variance, so that tests settle in a pass or two and
 only chains of moves need more. Where it renews, all rungs of one number of tests go together.
 
 Symbols
@@ -12,6 +12,7 @@ H hypotheses, S states, J rungs, N grid points
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,10 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 _MOST_SWEEPS = 40
+#: The plan stands still when its tests are counted, so fewer sweeps do.
+_COUNT_SWEEPS = 4
+#: States that are swept together (one after the other would settle sooner, but cost more).
+_HANDFUL = 8
 #: Lengths of an FFT that have small factors only.
 _FFT_LENGTHS = (256, 320, 384, 432, 512, 576, 640, 768, 900, 1024, 1280, 1536, 1800, 2048, 2560, 3072, 4096)
 #: A Gaussian is cut off at this many sds.
@@ -60,7 +65,7 @@ class Worth:
     @property
     def tolerance(self) -> float:
         """Minutes; sweeps end when nothing changes by more (what is left to come is of the same size)."""
-        return max(0.01, 1e-5 * float(self.loss.max()))
+        return max(0.02, 1e-5 * float(self.loss.max()))
 
 
 def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
@@ -73,54 +78,53 @@ def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
 def sweep_adding(worth: Worth) -> tuple[Array, Array, Array]:
     """Return (value, value when a test comes next, tests then expected), each (H, S, N)."""
     loss, ladder = worth.loss, worth.ladder
-    rows, S = np.arange(len(loss)), loss.shape[1]
     blur = Blur(ladder.spread / worth.spacing[:, None], loss.shape[2])
     value, test = loss.copy(), np.empty_like(loss)
     best = reachable(loss, worth.per_step)
-
-    def mixed(table: Array, where: tuple[Indices, Indices, Array], s: int) -> Array:
-        low, high, share = (part[:, s] for part in where)
-        u = share[:, None]
-        result: Array = (1 - u) * table[rows, low] + u * table[rows, high]
-        return result
-
+    handfuls = [slice(s, min(s + _HANDFUL, loss.shape[1])) for s in range(0, loss.shape[1], _HANDFUL)]
     for _ in range(_MOST_SWEEPS):
         before = value.copy()
-        for s in range(S):
-            test[:, s] = worth.test_min + blur.apply(mixed(value, ladder.test, s), s)
-            stay = np.minimum(loss[:, s], test[:, s])
-            value[:, s] = stay
+        for states in handfuls:
+            test[:, states] = worth.test_min + blur.apply(_between(value, ladder.test, states), states)
+            stay = np.minimum(loss[:, states], test[:, states])
+            value[:, states] = stay
             if worth.can_move:
-                best[:, s] = reachable(stay[:, None], worth.per_step)[:, 0]
-                np.minimum(stay, worth.move_min + mixed(best, ladder.move, s), out=value[:, s])
+                best[:, states] = reachable(stay, worth.per_step)
+                moved = worth.move_min + _between(best, ladder.move, states)
+                np.minimum(stay, moved, out=value[:, states])
         if float(np.max(np.abs(value - before))) < worth.tolerance:
             break
-    return value, test, _count_adding(worth, blur, test, best)
+    return value, test, _count_adding(worth, blur, handfuls, test, best)
 
 
-def _count_adding(worth: Worth, blur: Blur, test: Array, best: Array) -> Array:
+def _between(table: Array, where: tuple[Indices, Indices, Array], states: slice) -> Array:
+    """Look up where a step leads from these states: between two rungs of the table."""
+    low, high, share = (part[:, states] for part in where)
+    rows, u = np.arange(len(table))[:, None], share[:, :, None]
+    result: Array = (1 - u) * table[rows, low] + u * table[rows, high]
+    return result
+
+
+def _count_adding(worth: Worth, blur: Blur, handfuls: list[slice], test: Array, best: Array) -> Array:
     """Expected tests of the settled plan when a test comes next."""
     loss, ladder = worth.loss, worth.ladder
-    rows, S = np.arange(len(loss)), loss.shape[1]
-    stay = np.minimum(loss, test)
     low, high, share = ladder.move
-    u = share[:, :, None]
-    at = rows[:, None]
-    moved = worth.move_min + (1 - u) * best[at, low] + u * best[at, high]
-    moves = (moved < stay) & worth.can_move
-    tests_cut = loss > test
+    rows = np.arange(len(loss))[:, None]
+    stay = np.minimum(loss, test)
+    everything = slice(0, loss.shape[1])
+    moves = (worth.move_min + _between(best, ladder.move, everything) < stay) & worth.can_move
+    tests = loss > test
+    landed = np.where(share > 0.5, high, low)
+    target = _target(stay, worth.per_step)[rows, landed]
     count, test_count = np.zeros_like(loss), np.zeros_like(loss)
-    target = _target(stay, worth.per_step)
-    for _ in range(4):
-        for s in range(S):
-            lo, hi, sh = (part[:, s] for part in ladder.test)
-            v = sh[:, None]
-            test_count[:, s] = 1.0 + blur.apply((1 - v) * count[rows, lo] + v * count[rows, hi], s)
-            staying = np.where(tests_cut[:, s], test_count[:, s], 0.0)
-            near = np.where(share[:, s] > 0.5, high[:, s], low[:, s])
-            landed = np.where(tests_cut[rows, near], test_count[rows, near], 0.0)
-            after = np.take_along_axis(landed, target[rows, near], axis=1)
-            count[:, s] = np.where(moves[:, s], after, staying)
+    for _ in range(_COUNT_SWEEPS):
+        for states in handfuls:
+            test_count[:, states] = 1.0 + blur.apply(_between(count, ladder.test, states), states)
+            staying = np.where(tests[:, states], test_count[:, states], 0.0)
+            there = landed[:, states]
+            after = np.where(tests[rows, there], test_count[rows, there], 0.0)
+            after = np.take_along_axis(after, target[:, states], axis=2)
+            count[:, states] = np.where(moves[:, states], after, staying)
     return test_count
 
 
@@ -141,8 +145,8 @@ def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
     best_count = np.zeros_like(best)
 
     def settle(states: slice, following: Array, following_count: Array) -> None:
-        test[:, states] = worth.test_min + blur.apply_all(following, states)
-        test_count[:, states] = 1.0 + blur.apply_all(following_count, states)
+        test[:, states] = worth.test_min + blur.apply(following, states)
+        test_count[:, states] = 1.0 + blur.apply(following_count, states)
         stay = np.minimum(loss[:, states], test[:, states])
         stay_count = np.where(loss[:, states] > test[:, states], test_count[:, states], 0.0)
         value[:, states], count[:, states] = stay, stay_count
@@ -164,13 +168,10 @@ def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
             settle(states, value[:, ahead].copy(), count[:, ahead].copy())
         if float(np.max(np.abs(value - before))) < worth.tolerance:
             break
-    rows = np.arange(len(loss))
     for j in range(J):  # a first position is tested down its own ladder
-        lo, hi, v = (part[:, j, None] for part in worth.ladder.test)
+        states = slice(j, j + 1)
         settle(
-            slice(j, j + 1),
-            ((1 - v) * value[rows, lo[:, 0]] + v * value[rows, hi[:, 0]])[:, None],
-            ((1 - v) * count[rows, lo[:, 0]] + v * count[rows, hi[:, 0]])[:, None],
+            states, _between(value, worth.ladder.test, states), _between(count, worth.ladder.test, states)
         )
     return value, test, test_count
 
@@ -181,8 +182,7 @@ def reachable(value: Array, per_step: tuple[int, ...]) -> Array:
         return np.broadcast_to(value.min(axis=2, keepdims=True), value.shape).copy()
     best = np.empty_like(value)
     for h, every in enumerate(per_step):
-        for r in range(every):
-            best[h, :, r::every] = value[h, :, r::every].min(axis=1, keepdims=True)
+        best[h] = _repeated(_folded(value[h], every).min(axis=1), value.shape[2])
     return best
 
 
@@ -190,9 +190,22 @@ def _target(value: Array, per_step: tuple[int, ...]) -> Indices:
     """Like `reachable`, but the grid point that is moved to."""
     target = np.empty(value.shape, dtype=np.intp)
     for h, every in enumerate(per_step):
-        for r in range(every):
-            target[h, :, r::every] = r + every * value[h, :, r::every].argmin(axis=1)[:, None]
+        row = _folded(value[h], every).argmin(axis=1)
+        target[h] = _repeated(row * every + np.arange(every), value.shape[2])
     return target
+
+
+def _folded(value: Array, every: int) -> Array:
+    """Fold rows (S, N) into (S, N / every, every): what a move can reach stands in one column."""
+    rows = -(-value.shape[1] // every)
+    folded = np.full((len(value), rows * every), np.inf)
+    folded[:, : value.shape[1]] = value
+    return folded.reshape(len(value), rows, every)
+
+
+def _repeated(column: NDArray[Any], points: int) -> NDArray[Any]:
+    """Lay one value per column out along the whole grid again."""
+    return column[:, np.arange(points) % column.shape[1]]
 
 
 class Blur:
@@ -212,20 +225,13 @@ class Blur:
         frequency = 2.0 * np.pi * np.arange(self.length // 2 + 1) / self.length
         self.factors: Array = np.exp(-0.5 * (spread[:, :, None] * frequency) ** 2)
 
-    def apply(self, values: Array, s: int) -> Array:
-        """Convolve values (H, N) with the Gaussians of state s."""
-        return self._convolve(values, self.factors[:, s])
-
-    def apply_all(self, values: Array, states: slice) -> Array:
+    def apply(self, values: Array, states: slice) -> Array:
         """Convolve values (H, states, N), each with the Gaussian of its state."""
-        return self._convolve(values, self.factors[:, states])
-
-    def _convolve(self, values: Array, factors: Array) -> Array:
         pad = self.length - self.points
         padded = np.empty((*values.shape[:-1], self.length))
         padded[..., : self.points] = values
         padded[..., self.points : self.points + pad // 2] = values[..., -1:]
         padded[..., self.points + pad // 2 :] = values[..., :1]
-        smooth = np.fft.irfft(np.fft.rfft(padded) * factors, n=self.length)
+        smooth = np.fft.irfft(np.fft.rfft(padded) * self.factors[:, states], n=self.length)
         result: Array = smooth[..., : self.points]
         return result

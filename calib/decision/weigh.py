@@ -109,7 +109,7 @@ class BlockScale:
         self.lead = self._lead_reading()
         self.stand_in, self.groups = self._groups()
 
-    def weigh(self, test_min: float, *, points: int = 225, rungs: int = 32) -> Weighed:
+    def weigh(self, test_min: float, *, points: int = 161, rungs: int = 40) -> Weighed:
         """Return every action of the block when a test cut costs it `test_min` minutes."""
         plan = self._plan(test_min, points, rungs)
         A = len(self.future.adjusters)
