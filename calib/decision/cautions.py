@@ -1,0 +1,46 @@
+"""The cautions that stand beside every advised move or cut: short, and always deferring.
+
+Source: common practice; limits of dust and noise as published by the bodies that are named in the README.
+"""
+
+from __future__ import annotations
+
+from calib.shop import JointKind, Setup
+
+_ALWAYS_FIRST = (
+    "Switch off and unplug before touching cutter, key, fence or height; take the wrench off before power "
+    "goes back on. Measure with the machine isolated.",
+)
+_ROUTER_TABLE = (
+    "Feed against the cutter's rotation, never between fence and cutter; no climb cuts by hand. Push blocks, "
+    "hands well clear, no small offcuts.",
+    "A test cut is a cut: same guards, same rules.",
+)
+_BY_KIND: dict[JointKind, tuple[str, ...]] = {
+    "finger": (
+        *_ROUTER_TABLE,
+        "The cutter comes out through the back of the jig: guard the exit, hands never behind it. "
+        "Tall boards need a backer and a clamp.",
+    ),
+    "groove": (
+        *_ROUTER_TABLE,
+        "Never raise the cutter past the mark for least insertion of its shank.",
+    ),
+    "inlay": (
+        "A piece cut free needs a tab, tape or a screw before the last pass. Know the stop button; hands out "
+        "while the spindle turns.",
+        "A test cut is a cut: same guards, same rules.",
+    ),
+    "plain": _ROUTER_TABLE,
+}
+_ALWAYS_LAST = (
+    "Eye and ear protection and dust extraction, always: hardwood dust and noise have legal limits; check "
+    "those that apply where you are.",
+    "This program knows only your measurements. The machine's manual, the cutter's marked maximum speed and "
+    "local rules come first; it never tells you that a setting is safe.",
+)
+
+
+def cautions_for(setup: Setup) -> tuple[str, ...]:
+    """Return the cautions for a setup's kind of joint; the last line defers to manual and local rules."""
+    return (*_ALWAYS_FIRST, *_BY_KIND[setup.joint.kind], *_ALWAYS_LAST)
