@@ -56,7 +56,7 @@ def _add_parts(
          *map(float, r.interval90_mm), _probability(r.probability_next), _probability(r.probability_all))
         for r in advice.readings
     ]  # fmt: skip
-    connection.executemany(f"INSERT INTO advice_readings VALUES ({', '.join('?' * 10)})", readings)
+    connection.executemany(f"INSERT INTO advice_readings VALUES ({', '.join('?' * 11)})", readings)
     moves = [(advice_id, m.adjuster, float(m.from_mm), float(m.to_mm), m.how) for m in advice.moves]
     connection.executemany("INSERT INTO advice_moves VALUES (?, ?, ?, ?, ?)", moves)
     used = [(advice_id, int(cut_id)) for cut_id in cut_ids]
@@ -76,7 +76,8 @@ def moves_by_advice(connection: sqlite3.Connection, setup_id: int) -> dict[int, 
     """Return by advice id where its moves go: mm by adjuster."""
     found: dict[int, dict[str, float]] = {}
     rows = connection.execute(
-        "SELECT m.* FROM advice_moves AS m JOIN advice ON advice.id = m.advice_id WHERE advice.setup_id = ?",
+        "SELECT m.* FROM advice_moves AS m JOIN advice ON advice.id = m.advice_id WHERE advice.setup_id = ? "
+        "ORDER BY m.rowid",
         (setup_id,),
     )
     for row in rows:

@@ -50,6 +50,7 @@ def add_starts(connection: sqlite3.Connection, mounting_id: int, settings_mm: Ma
 def starts(connection: sqlite3.Connection, mounting_id: int) -> dict[str, float]:
     """Return where the scales of a mounting should have been set first."""
     rows = connection.execute(
-        "SELECT adjuster, setting_mm FROM mounting_starts WHERE mounting_id = ?", (mounting_id,)
+        "SELECT adjuster, setting_mm FROM mounting_starts WHERE mounting_id = ? ORDER BY rowid",
+        (mounting_id,),
     )
     return {row["adjuster"]: row["setting_mm"] for row in rows}

@@ -274,13 +274,14 @@ class _Walk:
         self.last, self.moved_since = cut, set()
 
     def _asking(self, target: Mapping[str, float], *, at_mounting: bool = False) -> Pending | None:
-        """Return what is to be answered for, unless everything already stands there."""
-        if all(
-            math.isclose(self.positions.get(n, math.nan), mm, abs_tol=SAME_PLACE_MM)
-            for n, mm in target.items()
-        ):
-            return None
-        return Pending(dict(target), at_mounting)
+        """Return what is to be answered for: positions where an adjuster does not stand already."""
+        names = {adjuster.name for adjuster in self.setup.adjusters}
+        differing = {
+            name: mm
+            for name, mm in target.items()
+            if name in names and not abs(mm - self.positions.get(name, math.inf)) <= SAME_PLACE_MM
+        }
+        return Pending(differing, at_mounting) if differing else None
 
     def _complete(self) -> bool:
         return all(a.name in self.positions for a in self.setup.adjusters)

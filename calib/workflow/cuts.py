@@ -15,7 +15,7 @@ from calib.store import cuts as rows
 from calib.store import events
 from calib.store import setups as setup_rows
 from calib.workflow import mountings
-from calib.workflow.bench import SAME_PLACE_MM, Bench, stand
+from calib.workflow.bench import Bench, stand
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -272,11 +272,7 @@ def _ask(bench: Bench, entry: CutEntry, settings: Mapping[str, float]) -> None:
     setup = bench.setup
     unknown = [a.name for a in setup.adjusters if a.name not in settings and a.name not in bench.positions_mm]
     target = bench.pending.settings_mm if bench.pending is not None else {}
-    open_moves = {
-        name: mm
-        for name, mm in target.items()
-        if name not in settings and abs(mm - bench.positions_mm.get(name, float("inf"))) > SAME_PLACE_MM
-    }
+    open_moves = {name: mm for name, mm in target.items() if name not in settings}
     if open_moves and not entry.not_moved:
         told = " and ".join(f"{name} to {mm:.6g} mm" for name, mm in open_moves.items())
         raise NeedsAnswer(

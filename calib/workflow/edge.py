@@ -76,7 +76,7 @@ def cutter_in(version: sqlite3.Row, mounting: sqlite3.Row | None) -> int:
 
 
 def _between(rows: list[sqlite3.Row], setup_id: int, start: float) -> tuple[dict[int, float], float]:
-    """Return by own cut what others cut since the own one before (first: with the start); and after the last."""
+    """Return by own cut what others cut since the own one before (first: with the start), and after all."""
     own: dict[int, float] = {}
     since = start
     for row in rows:

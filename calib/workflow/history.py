@@ -126,7 +126,7 @@ def _cuts(placed: list[Placed]) -> tuple[Cut, ...]:
 
 
 def _advice(connection: sqlite3.Connection, bench: Bench, numbers: Mapping[int, int]) -> list[StoredAdvice]:
-    """Return all advice given on a setup; ``numbers`` are those of the live mountings by id."""
+    """Return the advice given on a setup; ``numbers`` are those of the mountings by id, undone ones left out."""
     used = advice_rows.cuts_by_advice(connection, bench.setup_id)
     cut_numbers = cut_rows.numbers(connection, bench.setup_id)
     return [
@@ -138,4 +138,5 @@ def _advice(connection: sqlite3.Connection, bench: Bench, numbers: Mapping[int, 
             mounting=numbers.get(row["mounting_id"]),
         )
         for row in advice_rows.of_setup(connection, bench.setup_id)
+        if row["mounting_id"] is None or row["mounting_id"] in numbers
     ]

@@ -94,7 +94,7 @@ def _bare(setup: Setup) -> str:
 
 def _content(cuts: Sequence[Cut]) -> list[tuple[Any, ...]]:
     """Return what the model sees of the rows: numbers, times and what labels are called do not matter."""
-    content = []
+    content: list[tuple[Any, ...]] = []
     spans, last, stock = 0, ("", ""), ""
     for cut in cuts:
         label = (cut.mounting or last[0], cut.sharpening or last[1])

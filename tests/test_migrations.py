@@ -1,0 +1,178 @@
+"""Every earlier schema, with and without rows, comes to this one; a copy is kept; a newer one is refused."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from calib.migrations import STEPS
+from shopkit import ticking
+
+from calib.errors import CalibError
+from calib.store.database import connect
+from calib.store.loading import database_of
+from calib.store.schema import applied_steps, faults, migrate, own_tables
+from calib.workflow import history, setups
+from calib.workflow.shopfloor import open_shop
+
+
+def _rows_of_step_1(connection: sqlite3.Connection) -> None:
+    """Fill every table of step 1 as that step's program would have."""
+    setup = (
+        '{"name": "old", "joint": {"kind": "plain"}, '
+        '"adjusters": [{"name": "stop", "moves": {"width": 1.0}}], '
+        '"bands": [{"name": "width", "target_mm": 10.0, "low_mm": 9.9, "high_mm": 10.1}]}'
+    )
+    for statement, values in (
+        ("INSERT INTO setups VALUES (1, '2024-01-01')", ()),
+        ("INSERT INTO events VALUES (1, '2024-01-01', 'setup', 1, 'setup old', 1)", ()),
+        ("INSERT INTO events VALUES (2, '2024-01-02', 'cut', 1, 'cut 1 on old', 1)", ()),
+        ("INSERT INTO events VALUES (3, '2024-01-03', 'move', 1, 'the move of the stop on old', 1)", ()),
+        ("INSERT INTO events VALUES (4, '2024-01-04', 'undo', 1, 'the move of the stop on old', 0)", ()),
+        ("INSERT INTO undos VALUES (4, 3)", ()),
+        ("INSERT INTO cutters VALUES (1, 1, NULL, NULL, 'blade', 3.0, '3', NULL)", ()),
+        ("INSERT INTO sharpenings VALUES (1, 1, 1, 'blade #1', 'fitted', 0.0, NULL, '2024-01-01', NULL)", ()),
+        ("INSERT INTO stocks VALUES (1, 1, NULL, NULL, 'cherry', NULL, NULL, NULL, NULL)", ()),
+        ("INSERT INTO gauges VALUES (1, 1, NULL, NULL, 'callipers', 'calliper', 0.01, NULL, NULL)", ()),
+        ("INSERT INTO setup_versions VALUES (1, 1, 1, NULL, 'old', 'mm', 'plain', 1, 4, 0.1, ?)", (setup,)),
+        ("INSERT INTO mountings VALUES (1, 2, 1, 1, '1', 1, 'cherry', NULL)", ()),
+        ("INSERT INTO mounting_starts VALUES (1, 'stop', 12.0)", ()),
+        ("INSERT INTO moves VALUES (1, 3, 1, 'stop', 'to', 12.0, 12.5, NULL, '12.5')", ()),
+        (
+            "INSERT INTO cuts VALUES "
+            "(1, 2, NULL, NULL, 1, 1, 1, 1, 1, 'test', 1, NULL, NULL, 'cherry', 'first', NULL)",
+            (),
+        ),
+        ("INSERT INTO cut_settings VALUES (1, 'stop', 12.0, 0, '12')", ()),
+        (
+            "INSERT INTO measurements VALUES (1, 2, 1, 'width', 10.2, NULL, NULL, '10.2', 'callipers', NULL)",
+            (),
+        ),
+        ("INSERT INTO feels VALUES (1, 2, 1, 'tight', NULL)", ()),
+        ("INSERT INTO imports VALUES (1, 1, 1, 'abc')", ()),
+    ):
+        connection.execute(statement, values)
+
+
+#: What fills the tables that a step added, by the step's name.
+FILL: dict[str, Callable[[sqlite3.Connection], None]] = {"m0001_the_log": _rows_of_step_1}
+
+
+def _at_schema(path: Path, steps: int, *, filled: bool) -> None:
+    """Make a database that has had the first steps, as the program of that time would have left it."""
+    connection = connect(path)
+    migrate(connection, path, stop_before=STEPS[steps] if steps < len(STEPS) else None)
+    if filled:
+        for name in STEPS[:steps]:
+            FILL[name](connection)
+    connection.close()
+
+
+def _all_rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    connection = sqlite3.connect(path)
+    rows = {t: connection.execute(f"SELECT * FROM {t}").fetchall() for t in own_tables(connection)}
+    connection.close()
+    return rows
+
+
+@pytest.mark.parametrize("steps", range(1, len(STEPS)))
+@pytest.mark.parametrize("filled", [False, True])
+def test_every_earlier_schema_becomes_this_one_and_loses_no_row(
+    tmp_path: Path, steps: int, filled: bool
+) -> None:
+    """Rows are as they were, the schema is that of a new database, and nothing is wrong with the file."""
+    old, fresh = tmp_path / "old.db", tmp_path / "fresh.db"
+    _at_schema(old, steps, filled=filled)
+    before = _all_rows(old)
+    assert not filled or all(before.values())
+    with open_shop(old, now=ticking()) as shop:
+        assert applied_steps(shop.connection) == list(STEPS)
+        assert faults(shop.connection) == []
+        schema = _schema(shop.connection)
+        if filled:
+            assert history.history(shop, "old").mountings[0].cuts[0].readings == {"width": (10.2,)}
+            assert setups.get(shop, "old").cutter.name == "blade"
+    after = _all_rows(old)
+    assert {table: after[table] for table in before} == before
+    with open_shop(fresh) as shop:
+        assert _schema(shop.connection) == schema
+
+
+def _schema(connection: sqlite3.Connection) -> set[tuple[object, ...]]:
+    return {tuple(row) for row in connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_master")}
+
+
+def test_the_file_is_copied_before_a_step_runs(tmp_path: Path) -> None:
+    """The copy is whole, of the old schema, and an earlier copy is never overwritten."""
+    path = tmp_path / "shop.db"
+    _at_schema(path, 1, filled=True)
+    before = _all_rows(path)
+    (tmp_path / "shop.before-0002.db").write_bytes(b"an earlier copy")
+    with open_shop(path):
+        pass
+    assert (tmp_path / "shop.before-0002.db").read_bytes() == b"an earlier copy"
+    assert _all_rows(tmp_path / "shop.before-0002-2.db") == before
+
+
+def test_a_new_database_is_not_copied(tmp_path: Path) -> None:
+    """There is nothing to keep."""
+    with open_shop(tmp_path / "shop.db"):
+        pass
+    assert not list(tmp_path.glob("*before*"))
+
+
+def test_opening_again_runs_no_step_and_makes_no_copy(tmp_path: Path) -> None:
+    """Each step runs once."""
+    for _ in range(2):
+        with open_shop(tmp_path / "shop.db") as shop:
+            assert migrate(shop.connection, shop.path) == []
+    assert not list(tmp_path.glob("*before*"))
+
+
+def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    """One line; the file is as it was."""
+    path = tmp_path / "shop.db"
+    with open_shop(path) as shop:
+        shop.connection.execute(
+            "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES ('calib', 'm9999_x', '')"
+        )
+    before = _all_rows(path)
+    with pytest.raises(CalibError, match=r"newer calib \(it has step m9999_x\)") as refused, open_shop(path):
+        pass
+    assert "\n" not in str(refused.value)
+    assert _all_rows(path) == before
+
+
+def test_a_step_that_fails_leaves_the_old_schema(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A step and its record are one transaction."""
+    from calib.migrations import m0002_advice
+
+    def half(db: object) -> None:
+        database_of(connection).execute("CREATE TABLE half (id INTEGER)")
+        raise ZeroDivisionError
+
+    path = tmp_path / "shop.db"
+    _at_schema(path, 1, filled=True)
+    before = _all_rows(path)
+    monkeypatch.setattr(m0002_advice, "apply", half)
+    connection = connect(path)
+    with pytest.raises(ZeroDivisionError):
+        migrate(connection, path)
+    assert applied_steps(connection) == [STEPS[0]]
+    connection.close()
+    assert _all_rows(path) == before
+
+
+def test_steps_are_numbered_in_order_without_a_gap() -> None:
+    """A number is never used twice."""
+    assert [name[:6] for name in STEPS] == [f"m{n:04d}_" for n in range(1, len(STEPS) + 1)]
+
+
+def test_every_table_is_strict(tmp_path: Path) -> None:
+    """SQLite then refuses a value of the wrong type instead of keeping it."""
+    with open_shop(tmp_path / "shop.db") as shop:
+        listed = shop.connection.execute("PRAGMA table_list")
+        strict = {row["name"]: row["strict"] for row in listed}
+        assert all(strict[table] for table in own_tables(shop.connection))
