@@ -85,6 +85,14 @@ def advise(
     return _advice(setup, rows, belief, futures, options, best, cut_now, wild)
 
 
+def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
+    """Return the minutes that the plan expects from now on, spoiled pieces included."""
+    rows = list(cuts) or [standing(setup)]
+    futures = [prospect(block) for block in posterior(setup, rows).blocks]
+    options, _ = _options(setup, futures, _repeats(rows))
+    return options[0].minutes
+
+
 def _with_overrides(
     setup: Setup,
     knowledge: Mapping[str, Any] | None,
@@ -130,8 +138,8 @@ def _options(
 
 
 def _nuisance(option: _Option) -> float:
-    """Measuring once more must be worth it by more than the arithmetic can tell."""
-    return max(0.25, 0.02 * option.minutes) if option.step == "measure_again" else 0.0
+    """Minutes by which measuring the same cut once more must win: being sent back is a nuisance."""
+    return max(0.5, 0.05 * option.minutes) if option.step == "measure_again" else 0.0
 
 
 def _option(step: Step, choices: Sequence[Choice], shares: Sequence[float]) -> _Option:
