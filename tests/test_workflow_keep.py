@@ -13,11 +13,13 @@ from calib.store.database import connect, transaction
 from calib.workflow import cutters, history, setups
 from calib.workflow.cuts import measure_again, work
 from calib.workflow.keep import backup, verify
+from calib.workflow.logs import import_log
 from calib.workflow.next import next_step
 from calib.workflow.shopfloor import Shop, open_shop
 from calib.workflow.undo import redo, undo
 
 NAME = "chest-corners"
+SAMPLES = sorted((Path(__file__).parents[1] / "sample_logs").glob("*.toml"))
 
 
 def test_a_backup_is_a_whole_shop_in_one_file(corners: Shop, tmp_path: Path) -> None:
@@ -132,3 +134,14 @@ def test_a_missing_trigger_and_a_broken_reference_are_told(corners: Shop, thumb:
     problems = verify(corners).problems
     assert "cuts is not kept from update: its trigger is missing." in problems
     assert any("feels refers to a row of cuts that is not there" in line for line in problems)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_the_models_own_advice_is_computed_again_to_a_millionth(shop: Shop, path: Path) -> None:
+    """On every sample log, with more logged since and with wishes of that one call."""
+    name = import_log(shop, path).name
+    next_step(shop, name)
+    next_step(shop, name, pieces_left=3, stakes={"test_cut": 9.0}, knowledge={"cut_sd": 0.04})
+    work(shop, name, 1, not_moved=True)
+    found = verify(shop)
+    assert (found.problems, found.advice_checked, found.advice_other_version) == ((), 2, 0)

@@ -126,7 +126,7 @@ def _cuts(placed: list[Placed]) -> tuple[Cut, ...]:
 
 
 def _advice(connection: sqlite3.Connection, bench: Bench, numbers: Mapping[int, int]) -> list[StoredAdvice]:
-    """Return the advice given on a setup; ``numbers`` are those of the mountings by id, undone ones left out."""
+    """Return the advice on a setup, undone mountings left out; ``numbers`` are those of the others by id."""
     used = advice_rows.cuts_by_advice(connection, bench.setup_id)
     cut_numbers = cut_rows.numbers(connection, bench.setup_id)
     return [
