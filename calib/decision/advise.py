@@ -93,6 +93,20 @@ def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
     return options[0].minutes
 
 
+def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]]:
+    """Return the bare step that `advise` would give, and where every scale stands for it, mm."""
+    rows = list(cuts) or [standing(setup)]
+    belief = posterior(setup, rows)
+    futures = [prospect(block) for block in belief.blocks]
+    options, _ = _options(setup, futures, _repeats(rows))
+    best = options[0] if _wild_reading(belief, rows) is None else _measure_again(options)
+    settings = {a.name: float(rows[-1].settings_mm[a.name]) for a in setup.adjusters}
+    for future, choice in zip(futures, best.choices, strict=True):
+        for a in np.flatnonzero(choice.moved):
+            settings[future.adjusters[a]] += float(choice.change_mm[a])
+    return best.step, settings
+
+
 def _with_overrides(
     setup: Setup,
     knowledge: Mapping[str, Any] | None,

@@ -1,0 +1,86 @@
+"""One dial-in: a maker with a rule, from the first cut in scrap to the last good piece."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from numpy.random import Generator
+
+from calib.regression.infer import standing
+from calib.shop import Cut, Setup
+from calib.simulate.rules import Action, Rule
+from calib.simulate.shop import SimulatedShop
+from calib.simulate.truth import Truth
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one dial-in cost.
+
+    Parameters
+    ----------
+    minutes : float
+        Test cuts, moves, measuring again and spoiled pieces, at the setup's stakes.
+    tests, moves, measured_again : int
+    spoiled : float
+        Good pieces outside a band, on average over their scatter.
+    cuts : tuple of Cut
+        The log that was made.
+    """
+
+    minutes: float
+    tests: int
+    moves: int
+    measured_again: int
+    spoiled: float
+    cuts: tuple[Cut, ...]
+
+
+def dial_in(setup: Setup, truth: Truth, rng: Generator, rule: Rule, most_tests: int = 30) -> Outcome:
+    """Let a maker with a rule dial a setup in and cut its good pieces.
+
+    Parameters
+    ----------
+    most_tests : int
+        Then the maker's patience ends and the good stock is cut where the machine stands.
+
+    Notes
+    -----
+    minutes = tests * test_cut + moves * move + spoiled pieces by their stakes
+    (+ half a test cut for each time a cut is measured again).
+    """
+    shop = SimulatedShop(setup, truth, rng)
+    first = standing(setup)
+    again = 0
+    while True:
+        action = rule(setup, [first, *shop.cuts])
+        if action.step in ("cut_good", "move_and_cut_good", "resharpen"):
+            break
+        if len(shop.cuts) >= most_tests or again >= most_tests:
+            action = Action("cut_good", _standing(shop, first))
+            break
+        if action.step == "measure_again":
+            shop.again()
+            again += 1
+        else:
+            shop.cut(action.settings_mm)
+    shop.move_to(action.settings_mm)
+    return _outcome(shop, again)
+
+
+def _standing(shop: SimulatedShop, first: Cut) -> dict[str, float]:
+    cuts: Sequence[Cut] = shop.cuts or [first]
+    return dict(cuts[-1].settings_mm)
+
+
+def _outcome(shop: SimulatedShop, again: int) -> Outcome:
+    setup = shop.setup
+    stakes = setup.stakes
+    minutes = stakes.test_cut_min * (len(shop.cuts) + 0.5 * again) + stakes.move_min * shop.moves
+    spoiled = 0.0
+    for reading, (above, below) in shop.spoiled(setup.pieces_left).items():
+        own = stakes.of(reading)
+        minutes += above * own.too_high_min + below * own.too_low_min
+        spoiled += above + below
+    return Outcome(minutes, len(shop.cuts), shop.moves, again, spoiled, tuple(shop.cuts))

@@ -1,0 +1,167 @@
+"""The simulated machine: it is moved, it cuts, and what is cut can be measured.
+
+Every kind of chance has a stream of its own (cuts, measurements, moves, good pieces), so that two
+makers in the same shop meet the same wood: their n-th cut has the same scatter and their n-th move
+lands with the same error, whatever else they did.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from numpy.random import Generator
+
+from calib.geometry import describe
+from calib.normal import cdf
+from calib.regression.terms import start_setting
+from calib.shop import Cut, Setup
+from calib.simulate.truth import Truth
+
+_SAME_PLACE_MM = 1e-9
+
+
+@dataclass
+class _Spindle:
+    """One adjuster: where its scale stands, where it really is, and the error of its landings."""
+
+    scale_mm: float
+    real_mm: float
+    landed_mm: float = 0.0
+
+
+class SimulatedShop:
+    """One setup on the machine.
+
+    Parameters
+    ----------
+    setup : Setup
+    truth : Truth
+    rng : numpy Generator
+    display_mm : float, mm
+        Step of the gauge's display; 0 = readings are not rounded.
+    """
+
+    def __init__(self, setup: Setup, truth: Truth, rng: Generator, *, display_mm: float = 0.0) -> None:
+        self.setup, self.truth, self.display_mm = setup, truth, display_mm
+        self._of_cuts, self._of_readings, self._of_moves, self._of_pieces = rng.spawn(4)
+        self.start = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
+        self._model = describe(setup, self.start)
+        self._spindles = {
+            a.name: _Spindle(self.start[a.name], self.start[a.name] - a.backlash_mm) for a in setup.adjusters
+        }
+        self._begin = {name: spindle.real_mm for name, spindle in self._spindles.items()}
+        self.cuts: list[Cut] = []
+        self.moves = 0
+        self._last_sizes: dict[str, float] = {}
+        self._pieces = self._since_move = 0
+        self._metres = 0.0
+
+    def slope(self, reading: str, adjuster: str) -> float:
+        """Return the true slope, scale error left out, mm per mm."""
+        known = self._model.slopes[reading][adjuster]
+        return self.truth.slopes[reading, adjuster] if known is None else known
+
+    def move_to(self, settings_mm: Mapping[str, float]) -> int:
+        """Move every adjuster whose setting changes; return how many were moved."""
+        moved = 0
+        for adjuster in self.setup.adjusters:
+            spindle, to = self._spindles[adjuster.name], settings_mm[adjuster.name]
+            if abs(to - spindle.scale_mm) <= _SAME_PLACE_MM:
+                continue
+            moved += 1
+            error = self.truth.move_sd_mm[adjuster.name] * float(self._of_moves.standard_normal())
+            spindle.landed_mm = error if adjuster.landing == "renews" else spindle.landed_mm + error
+            if self.truth.backlash_ignored:
+                spindle.real_mm = min(max(spindle.real_mm, to - adjuster.backlash_mm), to)
+            else:
+                spindle.real_mm += to - spindle.scale_mm
+            spindle.scale_mm = to
+        self.moves += moved
+        if moved:
+            self._since_move = 0
+        return moved
+
+    def level(self, reading: str, ahead: int = 0) -> float:
+        """Return the true size, scatter left out, of the piece that comes after `ahead` more, mm."""
+        truth = self.truth
+        size = self._model.nominal_mm[reading] + truth.offset_mm[reading]
+        for name, spindle in self._spindles.items():
+            travel = (1.0 + truth.scale_error[name]) * (spindle.real_mm - self._begin[name])
+            size += self.slope(reading, name) * (travel + spindle.landed_mm)
+        metres = self._metres + ahead * self.setup.metres_per_piece_m
+        before = self.setup.cutter.metres_since_sharp_m
+        size += self._model.recession_slopes[reading] * truth.recession_mm(metres, before)
+        size += truth.creep_mm.get(reading, 0.0) * (self._since_move + ahead)
+        if truth.shift_mm and self._pieces + ahead >= truth.shift_after:
+            size += truth.shift_mm.get(reading, 0.0)
+        return size
+
+    def cut(self, settings_mm: Mapping[str, float]) -> Cut:
+        """Move there, make a test cut and measure it; return the row of the log."""
+        self.move_to(settings_mm)
+        self._last_sizes = {b.name: self._size(b.name, self._of_cuts) for b in self.setup.bands}
+        readings = {f: (self._measured(f),) for f in self._last_sizes}
+        self._count(1)
+        number = len(self.cuts) + 1
+        self.cuts.append(Cut(number=number, kind="test", settings_mm=dict(settings_mm), readings=readings))
+        return self.cuts[-1]
+
+    def again(self) -> Cut:
+        """Measure the last cut once more; return its row as it now reads."""
+        last = self.cuts[-1]
+        readings = {f: (*last.readings[f], self._measured(f)) for f in self._last_sizes}
+        self.cuts[-1] = replace(last, readings=readings)
+        return self.cuts[-1]
+
+    def good(self, pieces: int) -> list[dict[str, float]]:
+        """Cut good pieces where the machine stands; return the true sizes of each, mm."""
+        sizes = []
+        for _ in range(pieces):
+            sizes.append({b.name: self._size(b.name, self._of_pieces) for b in self.setup.bands})
+            self._count(1)
+        return sizes
+
+    def spoiled(self, pieces: int) -> dict[str, tuple[float, float]]:
+        """Return how many of so many good pieces would be (too high, too low) on average, per reading.
+
+        The mean over the scatter of the pieces, given where the machine truly stands.
+        """
+        found = {}
+        for band in self.setup.bands:
+            sd = self.truth.cut_sd_mm[band.name]
+            levels = [self.level(band.name, i) for i in range(pieces)]
+            above = sum(self._beyond(level - band.high_mm, sd) for level in levels)
+            found[band.name] = above, sum(self._beyond(band.low_mm - level, sd) for level in levels)
+        return found
+
+    def _beyond(self, distance: float, sd: float) -> float:
+        if sd <= 0.0:
+            return float(distance > 0.0)
+        if not self.truth.heavy_tails:
+            return float(cdf(distance / sd))
+        t = distance / sd  # Student's t with 3 degrees of freedom, scaled to sd 1
+        return 0.5 + (t / (1.0 + t * t) + math.atan(t)) / math.pi
+
+    def _size(self, reading: str, stream: Generator) -> float:
+        draw = stream.standard_normal(4)
+        z = float(draw[0])
+        if self.truth.heavy_tails:
+            z = z / math.sqrt(float(draw[1:] @ draw[1:]))
+        return self.level(reading) + self.truth.cut_sd_mm[reading] * z
+
+    def _measured(self, reading: str) -> float:
+        draw, chance = float(self._of_readings.standard_normal()), float(self._of_readings.random())
+        slip = float(self._of_readings.standard_normal()) * self.truth.slip_sd_mm
+        value = self._last_sizes[reading] + self.truth.zero_mm.get(reading, 0.0)
+        value += self.truth.reading_sd_mm[reading] * draw
+        value += slip if chance < self.truth.slip_probability else 0.0
+        if self.display_mm > 0.0:
+            value = round(value / self.display_mm) * self.display_mm
+        return value
+
+    def _count(self, pieces: int) -> None:
+        self._pieces += pieces
+        self._since_move += pieces
+        self._metres += pieces * self.setup.metres_per_piece_m
