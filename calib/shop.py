@@ -22,7 +22,7 @@ Landing = Literal["adds", "renews"]
 CutKind = Literal["test", "good"]
 JOINT_KINDS: tuple[JointKind, ...] = ("finger", "groove", "inlay", "plain")
 
-#: The slope is not known and is to be learned from the cuts (plain joints only).
+#: The slope is not known and is to be learned from the cuts.
 LEARN = "learn"
 
 
@@ -113,6 +113,10 @@ class Adjuster:
     counts_other_way: bool = False
     typed: bool = False
     moves: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
+
+    def reaches(self, setting_mm: float) -> bool:
+        """Say whether a setting lies inside the range."""
+        return self.low_mm <= setting_mm <= self.high_mm
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ import numpy as np
 from calib.decision import batch, reasons
 from calib.decision.advice import ActionValue, Advice, Expectation, Move, Step
 from calib.decision.cautions import cautions_for
+from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.hand import how_to_move
 from calib.decision.hints import test_hints
 from calib.decision.odds import Chance, chance_of, shared_at
@@ -81,8 +82,29 @@ def advise(
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, futures, _repeats(rows))
     wild = _wild_reading(belief, rows)
-    best = options[0] if wild is None else _measure_again(options)
+    best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
     return _advice(setup, rows, belief, futures, options, best, cut_now, wild)
+
+
+def _exploring(
+    setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect], options: Sequence[_Option]
+) -> _Option:
+    """Return the cheapest option, or a first move of an adjuster whose effect is still unknown."""
+    unknown = unknown_effect(setup, rows, futures)
+    if unknown is None:
+        return options[0]
+    still = next(o for o in options if o.step == "test_again")
+    guess = as_if_known(setup, unknown.adjuster, unknown.reading)
+    step: Step = "move_and_test" if unknown.change_mm else "test_again"
+    price = setup.stakes.test_cut_min + expected_minutes(guess, rows)
+    price += setup.stakes.move_min if unknown.change_mm else 0.0
+    if options[0].minutes <= price:
+        return options[0]
+    choices = list(still.choices)
+    if unknown.change_mm:
+        change, moved = alone(futures[unknown.block], unknown.adjuster, unknown.change_mm)
+        choices[unknown.block] = Choice(price, change, moved, still.tests)
+    return _Option(step, price, max(still.tests, 1.0), tuple(choices))
 
 
 def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:

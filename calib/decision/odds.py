@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 _TINY_MM = 1e-9
 #: Components below this share of the whole are left out of integrals.
-_SMALL = 3e-4
+_SMALL = 1e-3
 #: Pieces of a drifting batch at which it is looked at.
 _BATCH_NODES = 8
 _LATTICE_POINTS = 2053
@@ -99,7 +99,7 @@ def chance_of(shared: Shared, bands: tuple[Band, ...], pieces: int) -> Chance:
     """
     creeping = np.flatnonzero(shared.creep_variance.max(axis=0) > _TINY_MM**2)
     F = len(bands)
-    nodes, node_weights = _nodes(F + len(creeping))
+    nodes, node_weights = _nodes(F, len(creeping))
     root = _root(shared.covariance)
     level = shared.mean[:, None, :] + np.einsum("cfg,ng->cnf", root, nodes[:, :F])
     drift = np.broadcast_to(shared.drift[:, None, :], level.shape).copy()
@@ -146,19 +146,26 @@ def _root(covariance: Array) -> Array:
     return root
 
 
-def _nodes(q: int) -> tuple[Array, Array]:
-    """Nodes (N, q) and weights (N,) for an expectation over q independent standard normals."""
-    if q <= 2:
-        line = np.linspace(-6.0, 6.0, 241 if q < 2 else 81)
-        weight = normal.pdf(line)
-        weight /= weight.sum()
-        if q < 2:
-            return line[:, None], weight
-        x, y = np.meshgrid(line, line, indexing="ij")
-        return np.stack([x.ravel(), y.ravel()], axis=1), np.outer(weight, weight).ravel()
+def _nodes(levels: int, creeps: int) -> tuple[Array, Array]:
+    """Nodes (N, q) and weights (N,) for an expectation over q = levels + creeps standard normals."""
+    q = levels + creeps
+    if q == 1:
+        line, weight = _line(121)
+        return line[:, None], weight
+    if q == 2:
+        first, first_weight = _line(45)
+        second, second_weight = _line(45) if levels == 2 else _line(13)
+        x, y = np.meshgrid(first, second, indexing="ij")
+        return np.stack([x.ravel(), y.ravel()], axis=1), np.outer(first_weight, second_weight).ravel()
     n = np.arange(_LATTICE_POINTS)
     generator = np.array([pow(_LATTICE_GENERATOR, k, _LATTICE_POINTS) for k in range(q)])
     points = (np.outer(n, generator) / _LATTICE_POINTS + 0.5 / _LATTICE_POINTS) % 1.0
     tent = 1.0 - np.abs(2.0 * points - 1.0)  # makes the integrand periodic
     tent = np.clip(tent, 1e-12, 1.0 - 1e-12)
     return normal.quantile(tent), np.full(_LATTICE_POINTS, 1.0 / _LATTICE_POINTS)
+
+
+def _line(points: int) -> tuple[Array, Array]:
+    line = np.linspace(-5.0, 5.0, points)
+    weight = normal.pdf(line)
+    return line, weight / weight.sum()

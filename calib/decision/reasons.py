@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from calib.decision.advice import ActionValue
+from calib.decision.explore import slope_known
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
@@ -112,7 +111,7 @@ def warnings(
         lines.append("No good pieces are left to cut, so nothing is at stake.")
     for future, choice in zip(futures, choices, strict=True):
         lines += _beyond_reach(setup, future, choice)
-        lines += _not_learned(setup, future)
+        lines += _not_learned(future)
     if measured and not _varied(rows):
         lines.append("All readings are from one cut; how much cuts differ is still an assumption.")
     return tuple(lines)
@@ -128,39 +127,38 @@ def _is_number(value: Reading) -> bool:
 
 
 def _beyond_reach(setup: Setup, future: Prospect, choice: Choice) -> list[str]:
-    """Say when a reading stays off its band because the adjuster's range ends."""
+    """Say when a reading stays off its band because the range of every adjuster that moves it ends."""
     mean, _ = future.after(choice.change_mm[None, :], choice.moved[None, :])
     lines = []
     for f, reading in enumerate(future.readings):
         band = setup.band(reading)
         at = float(future.weights @ mean[:, 0, f])
-        if band.low_mm <= at <= band.high_mm:
+        slopes = future.weights @ future.slopes[:, f, :]
+        movers = [a for a in range(len(future.adjusters)) if abs(slopes[a]) > 1e-3]
+        if band.low_mm <= at <= band.high_mm or not movers:
             continue
-        for a, name in enumerate(future.adjusters):
-            adjuster = setup.adjuster(name)
-            slope = float(future.weights @ future.slopes[:, f, a])
-            if abs(slope) < 1e-3:
-                continue
-            wanted = future.now_mm[a] + (band.target_mm - at) / slope + choice.change_mm[a]
-            if not adjuster.low_mm <= wanted <= adjuster.high_mm:
-                lines.append(
-                    f"The {name} cannot reach the target of {reading}: it would have to stand at "
-                    f"{format_length(float(wanted), setup.units)}, outside its range."
-                )
+        wanted = [
+            float(future.now_mm[a] + choice.change_mm[a] + (band.target_mm - at) / slopes[a]) for a in movers
+        ]
+        short = [
+            (a, to)
+            for a, to in zip(movers, wanted, strict=True)
+            if not setup.adjuster(future.adjusters[a]).reaches(to)
+        ]
+        if len(short) == len(movers):
+            a, to = short[0]
+            lines.append(
+                f"The {future.adjusters[a]} cannot reach the target of {reading}: it would have to stand at "
+                f"{format_length(to, setup.units)}, outside its range."
+            )
     return lines
 
 
-def _not_learned(setup: Setup, future: Prospect) -> list[str]:
-    F, A = len(future.readings), len(future.adjusters)
-    lines = []
-    for f in range(F):
-        for a in np.flatnonzero(future.learned[f]):
-            at = F + 2 * A + f * A + int(a)
-            mean = float(future.weights @ future.mean[:, at])
-            sd = float(np.sqrt(future.weights @ future.covariance[:, at, at]))
-            if abs(mean) < 2.0 * sd:
-                lines.append(
-                    f"How the {future.adjusters[a]} moves {future.readings[f]} is not known yet: "
-                    f"it needs one cut at another {future.adjusters[a]} position."
-                )
-    return lines
+def _not_learned(future: Prospect) -> list[str]:
+    return [
+        f"How the {future.adjusters[a]} moves {reading} is not known yet: "
+        f"it needs one cut at another {future.adjusters[a]} position."
+        for f, reading in enumerate(future.readings)
+        for a in range(len(future.adjusters))
+        if not slope_known(future, f, a)
+    ]

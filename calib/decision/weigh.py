@@ -279,11 +279,22 @@ class BlockScale:
         if not len(found):
             return None, None
         cut, test, tests, change, moved = self._at(plan, a, found, start, moved_before)
-        i, j = int(np.argmin(cut)), int(np.argmin(test))
+        off = self._off_target(change, moved)
+        i, j = int(np.argmin(cut + off)), int(np.argmin(test + off))
         return (
             Choice(float(cut[i]), change[i], moved[i]),
             Choice(float(test[j]), change[j], moved[j], float(tests[j])),
         )
+
+    def _off_target(self, change: Array, moved: Mask) -> Array:
+        """Where minutes hardly differ, the position nearest the targets is taken: hundredths of a minute."""
+        mean, _ = self.future.after(change, moved)
+        at = np.einsum("c,cpf->pf", self.future.weights, mean)
+        total = np.zeros(len(change))
+        for f, price in enumerate(self.losses):
+            band = price.band
+            total += 0.01 * np.minimum(((at[:, f] - band.target_mm) / (band.high_mm - band.low_mm)) ** 2, 1.0)
+        return total
 
     def _at(
         self, plan: Plan, a: int, found: Array, start: Array, moved_before: list[bool]

@@ -125,7 +125,7 @@ def prospect(found: BlockPosterior) -> Prospect:
     at_now = np.array([[known_part(v, f, state) for f in range(F)] for v in found.variants])
     worn = found.wear_mm_per_m[:, None] * block.recession
     mean[:, :F] += at_now[found.variant] + worn * state.metres_m
-    slopes = found.slopes.reshape(-1, F, A)
+    slopes = found.slopes.reshape(len(found.weights), F, A)
     return Prospect(
         readings=block.readings,
         adjusters=block.adjusters,
