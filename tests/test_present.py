@@ -19,6 +19,7 @@ from calib.present.picture import belief_line
 from calib.present.plain import as_plain
 from calib.shop import Adjuster, Band, Cut, Interval, Joint, Setup
 
+HOW = "toward the cutter by 0.14 mm, to 6.00 mm on its scale: an eighth of a turn (50°) of its M6 screw"
 GOLDEN = Path(__file__).parent / "golden"
 
 CLEARANCE = Expectation("clearance", 0.07, 0.03, 0.12, 0.072, 0.03, (0.022, 0.121), 0.86, 0.31)
@@ -37,7 +38,7 @@ def one_reading(**changes: object) -> Advice:
         setup="corners",
         cuts_used=3,
         step="move_and_test",
-        moves=(Move("key", 6.14, 6.00, "an eighth of a turn of its M6 screw"),),
+        moves=(Move("key", 6.14, 6.00, HOW),),
         readings=(CLEARANCE,),
         pieces_left=16,
         probability_next=0.86,
@@ -60,7 +61,10 @@ def one_reading(**changes: object) -> Advice:
 
 def two_readings() -> Advice:
     """Return an advice on two readings."""
-    moves = (Move("key", 6.14, 6.00, ""), Move("height", 8.10, 8.20, "Raise it past the mark, then lock."))
+    moves = (
+        Move("key", 6.14, 6.00, ""),
+        Move("height", 8.10, 8.20, "up by 0.10 mm, to 8.20 mm on its scale"),
+    )
     return one_reading(
         readings=(CLEARANCE, PROUD), moves=moves, step="move_and_cut_good", probability_next=0.855
     )
@@ -100,7 +104,7 @@ def test_the_answer_is_the_first_line() -> None:
     """The step, as a sentence with unit and direction."""
     first = render_advice(one_reading(), width=200).split("\n")[:2]
     assert first == [
-        "Move the key 0.14 mm toward the cutter, to 6.00 mm: an eighth of a turn of its M6 screw.",
+        f"Move the key {HOW}.",
         "Then make one more test cut.",
     ]
 
@@ -120,14 +124,42 @@ def test_the_answer_is_the_first_line() -> None:
         ),
         ({"step": "resharpen", "moves": ()}, ["Sharpen or change the cutter before the next good piece."]),
         (
-            {"step": "move_and_test", "moves": (Move("diameter", 3.175, 3.05, ""),)},
-            ["Type in a cutter diameter of 3.05 mm instead of 3.175.", "Then make one more test cut."],
+            {
+                "step": "move_and_test",
+                "moves": (Move("diameter", 3.175, 3.05, "type 3.05 mm as the cutter's diameter"),),
+            },
+            ["Type 3.05 mm as the cutter's diameter.", "Then make one more test cut."],
+        ),
+        (
+            {
+                "step": "move_and_cut_good",
+                "moves": (Move("fence", 0.0, 0.4, "away from the cutter by 0.40 mm"),),
+            },
+            ["Move the fence away from the cutter by 0.40 mm.", "Then cut the 16 good pieces."],
+        ),
+        (
+            {"step": "cut_good", "moves": (), "pieces_left": 0},
+            ["Nothing is left to cut. More to do: calib setup change corners pieces_left=16"],
         ),
     ],
 )
 def test_every_step_is_a_sentence(changes: dict, expected: list[str]) -> None:
     """Each of the six steps says what the hands do."""
     assert step_sentences(one_reading(**changes)) == expected
+
+
+def test_a_scale_that_counts_the_other_way_keeps_the_direction_of_the_hand() -> None:
+    """In short too, the direction is that of the advice and not that of the sign."""
+    how = "away from the cutter by 0.14 mm, to 6.00 mm on its scale"
+    advice = one_reading(moves=(Move("key", 6.14, 6.00, how),))
+    assert advice_sentence(advice, "in").startswith("Move the key 0.0055 in away from the cutter")
+    assert advice_sentence(advice).startswith("Move the key 0.14 mm away from the cutter, to 6.00 mm.")
+
+
+def test_a_jig_without_a_scale_gets_no_position() -> None:
+    """Only how far, and which way."""
+    advice = one_reading(moves=(Move("fence", 0.0, 0.4, "away from the cutter by 0.40 mm"),))
+    assert advice_sentence(advice).startswith("Move the fence 0.40 mm away from the cutter. Then")
 
 
 def test_hints_for_a_test_are_given_only_when_a_test_is_advised() -> None:
@@ -172,8 +204,15 @@ def test_a_probability_always_says_of_what() -> None:
 def test_inches_are_the_same_lengths_in_another_unit() -> None:
     """The text in inches converts every length."""
     text = render_advice(one_reading(), units="in", width=200)
-    assert "Move the key 0.0055 in toward the cutter, to 0.2362 in" in text
-    assert " mm" not in text.split("Please look")[0]
+    assert "Move the key toward the cutter by 0.0055 in, to 0.2362 in on its scale: an eighth" in text
+    assert "Cut 3 reads 0.0083 in below the others" in text
+    assert " mm" not in text
+
+
+def test_an_advice_in_inches_can_be_read_in_millimetres() -> None:
+    """And the word "in" is left alone."""
+    inches = one_reading(units="in", doubts=("Cut 3 in cherry reads 0.0083 in too low. Again?",))
+    assert "Cut 3 in cherry reads 0.21 mm too low." in render_advice(inches, units="mm")
 
 
 def test_an_unknown_reading_is_said_in_words_not_as_nan() -> None:

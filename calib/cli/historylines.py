@@ -41,15 +41,24 @@ def _mounting_lines(found: History, mounting: MountingHistory, width: int, units
     lines = paragraph(", ".join([*named, mounting.when[:16].replace("T", " ")]).rstrip(", "), width, "", "  ")
     if mounting.note:
         lines += paragraph(mounting.note, width, "  ")
-    lines += cut_table(found.setup, mounting.cuts, width, units) if mounting.cuts else ["  no cut yet"]
+    if mounting.cuts:
+        lines += cut_table(found.setup, mounting.cuts, width, units)
+    elif not (mounting.moves or mounting.advice):
+        lines.append("  no cut yet")
     told = [move for move in mounting.moves if move.kind in ("advised", "to", "by")]
     moves = [line for move in told for line in paragraph(_move_text(move, units), width, "  ", "    ")]
-    advice = [
-        line
-        for given in mounting.advice
-        for line in advised_lines(given.published, given.after_cut, width, units)
-    ]
+    advice = _advice_lines(mounting, width, units)
     return [*lines, *(["moved", *moves] if moves else []), *(["advised", *advice] if advice else [])]
+
+
+def _advice_lines(mounting: MountingHistory, width: int, units: str) -> list[str]:
+    """Return what was advised; the same advice asked for twice is told once."""
+    told: list[list[str]] = []
+    for given in mounting.advice:
+        lines = advised_lines(given.published, given.after_cut, width, units)
+        if not told or told[-1] != lines:
+            told.append(lines)
+    return [line for lines in told for line in lines]
 
 
 def _move_text(move: Moved, units: str) -> str:

@@ -7,11 +7,12 @@ One idea a line. A probability is never said without what it is a probability of
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 from calib.decision.advice import Advice, Expectation, Move
 from calib.present.directions import direction_phrase
-from calib.present.figures import count, figure, length, minutes, percent, span, typed_figure, typed_length
+from calib.present.figures import count, figure, in_units, length, minutes, percent, span, typed_length
 from calib.present.layout import paragraph, section, to_ascii
 from calib.present.picture import belief_line, legend
 
@@ -37,8 +38,9 @@ def render_advice(
         Lines without trailing blanks, without a last newline.
     """
     unit = units or advice.units
-    if ascii_only:
-        advice = _spelled_out(advice)
+    advice = _with_texts(advice, lambda text: in_units(text, unit))
+    if ascii_only:  # before wrapping, for some signs become words
+        advice = _with_texts(advice, to_ascii)
     lines = _answer(advice, unit, width)
     for reading in advice.readings:
         lines += ["", *_reading(reading, advice, unit, width, ascii_only)]
@@ -57,20 +59,22 @@ def render_advice(
 def advice_sentence(advice: Advice, units: str | None = None) -> str:
     """Say the step and its probability in one line, for histories and walk-throughs."""
     unit = units or advice.units
+    advice = _with_texts(advice, lambda text: in_units(text, unit))
     words = " ".join([*(_move(move, unit, short=True) for move in advice.moves), _step(advice)])
-    return f"{words} {chance_of_next(advice)}."
+    return f"{words} {_sentence_start(chance_of_next(advice))}."
 
 
 def step_sentences(advice: Advice, units: str | None = None) -> list[str]:
     """Say the step: a sentence a move, then what to do after them."""
     unit = units or advice.units
+    advice = _with_texts(advice, lambda text: in_units(text, unit))
     return [*(_move(move, unit) for move in advice.moves), _step(advice)]
 
 
 def chance_of_next(advice: Advice) -> str:
     """Say the probability of the next good piece: "86 % that the next good piece is in your band"."""
     bands = "your band" if len(advice.readings) == 1 else "all your bands"
-    return f"{_sentence_start(percent(advice.probability_next))} that the next good piece is in {bands}"
+    return f"{percent(advice.probability_next)} that the next good piece is in {bands}"
 
 
 def _answer(advice: Advice, unit: str, width: int) -> list[str]:
@@ -79,24 +83,23 @@ def _answer(advice: Advice, unit: str, width: int) -> list[str]:
 
 
 def _move(move: Move, unit: str, short: bool = False) -> str:
-    """Say one move as a sentence; the direction in the adjuster's own words."""
-    if move.adjuster == "diameter":
-        to, instead_of = typed_length(move.to_mm, unit), typed_figure(move.from_mm, unit)
-        return f"Type in a cutter diameter of {to} instead of {instead_of}."
-    how = move.how.strip()
-    way = direction_phrase(move.adjuster, move.change_mm)
-    to = typed_length(move.to_mm, unit)
-    text = f"Move the {move.adjuster} {typed_length(abs(move.change_mm), unit)} {way}, to {to}"
-    if short or not how:
-        return f"{text}."
-    if how[0].isupper():
-        return f"{text}. {how.rstrip('.')}."
-    return f"{text}: {how.rstrip('.')}."
+    """Say one move as a sentence, in the words of its `how` or in fewer."""
+    how = move.how.strip().rstrip(".")
+    if how.startswith("type "):
+        return f"{_sentence_start(how)}."
+    if how and not short:
+        return f"Move the {move.adjuster} {how}."
+    way, by, _ = how.partition(" by ")
+    way = way if by else direction_phrase(move.adjuster, move.change_mm)
+    to = "" if how and ", to " not in how else f", to {typed_length(move.to_mm, unit)}"
+    return f"Move the {move.adjuster} {typed_length(abs(move.change_mm), unit)} {way}{to}."
 
 
 def _step(advice: Advice) -> str:
     """Say what to do after the moves."""
     then = "Then " if advice.moves else ""
+    if advice.pieces_left == 0 and advice.step == "cut_good":
+        return f"Nothing is left to cut. More to do: calib setup change {advice.setup} pieces_left=16"
     if advice.step in ("cut_good", "move_and_cut_good"):
         pieces = "the good piece" if advice.pieces_left == 1 else f"the {advice.pieces_left} good pieces"
         return f"Then cut {pieces}." if then else f"Cut {pieces}; leave everything where it is."
@@ -176,15 +179,15 @@ def _sentence_start(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _spelled_out(advice: Advice) -> Advice:
-    """Return an advice whose texts are ASCII: before they are wrapped, for some signs become words."""
+def _with_texts(advice: Advice, change: Callable[[str], str]) -> Advice:
+    """Return an advice with every text changed."""
     return replace(
         advice,
-        moves=tuple(replace(m, adjuster=to_ascii(m.adjuster), how=to_ascii(m.how)) for m in advice.moves),
-        readings=tuple(replace(reading, name=to_ascii(reading.name)) for reading in advice.readings),
-        doubts=tuple(map(to_ascii, advice.doubts)),
-        warnings=tuple(map(to_ascii, advice.warnings)),
-        cautions=tuple(map(to_ascii, advice.cautions)),
-        reasons=tuple(map(to_ascii, advice.reasons)),
-        hints=tuple(map(to_ascii, advice.hints)),
+        moves=tuple(replace(m, adjuster=change(m.adjuster), how=change(m.how)) for m in advice.moves),
+        readings=tuple(replace(reading, name=change(reading.name)) for reading in advice.readings),
+        doubts=tuple(map(change, advice.doubts)),
+        warnings=tuple(map(change, advice.warnings)),
+        cautions=tuple(map(change, advice.cautions)),
+        reasons=tuple(map(change, advice.reasons)),
+        hints=tuple(map(change, advice.hints)),
     )

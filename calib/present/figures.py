@@ -7,12 +7,15 @@ that were typed with three (a band, a position) are shown so; what was computed 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 
 from calib.shop import Interval, Reading
 from calib.units import MM_PER_INCH
 
 _DECIMALS = {"mm": 2, "in": 4}
+_MM_IN_TEXT = re.compile(r"(-?\d+(?:\.\d+)?) mm\b")
+_INCHES_IN_TEXT = re.compile(r"(-?\d+\.\d{3,}) in\b")  # the decimals tell it from the word "in"
 
 
 def figure(mm: float, units: str = "mm", decimals: int | None = None) -> str:
@@ -49,6 +52,16 @@ def typed_figure(mm: float, units: str = "mm") -> str:
         return figure(mm, units)
     text = f"{round(mm, 3) + 0.0:.3f}"
     return text[:-1] if text.endswith("0") else text
+
+
+def in_units(text: str, units: str) -> str:
+    """Say the lengths of a sentence in another unit; what is not a length with a unit stays.
+
+    >>> in_units("toward the cutter by 0.14 mm: an eighth of a turn of its M6 screw", "in")
+    'toward the cutter by 0.0055 in: an eighth of a turn of its M6 screw'
+    """
+    pattern, factor = (_MM_IN_TEXT, 1.0) if units == "in" else (_INCHES_IN_TEXT, MM_PER_INCH)
+    return pattern.sub(lambda match: length(factor * float(match[1]), units), text)
 
 
 def typed_length(mm: float, units: str = "mm") -> str:

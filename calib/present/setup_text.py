@@ -28,8 +28,8 @@ def setup_table(setups: list[Setup], width: int = 80) -> list[str]:
 def setup_lines(setup: Setup, width: int = 80, units: str | None = None) -> list[str]:
     """Return a setup in full; the keys are those that `calib setup change` takes."""
     unit = units or setup.units
-    lines = [f"{setup.name}: {setup.joint.kind} joint, cutter {_cutter(setup, unit)}"]
-    lines += [f"  {text}" for text in _joint(setup, unit)]
+    head = f"{setup.name}: {setup.joint.kind} joint, cutter {_cutter(setup, unit)}"
+    lines = paragraph("; ".join([head, *_joint(setup, unit)]), width, "", "  ")
     for band in setup.bands:
         stakes = setup.stakes.of(band.name)
         lines += paragraph(

@@ -1,4 +1,4 @@
-"""The main job on the sample logs, start to end, in a database that is thrown away.
+"""The main job on the sample logs, start to end, each in a database that is thrown away.
 
 Every cut is typed in as a maker would, one after the other, and the advice is asked for after each.
 The samples are invented: nothing in them was measured.
@@ -65,11 +65,11 @@ def walk_samples() -> Iterator[DemoLog]:
 
     loaded = [load_log(path) for path in sample_paths()]
     loaded.sort(key=lambda log: (JOINT_KINDS.index(log[0].joint.kind), log[0].name))
-    with (
-        TemporaryDirectory(prefix="calib-demo-") as folder,
-        open_shop(Path(folder) / "demo.db", now=lambda: _CLOCK) as shop,
-    ):
-        for setup, cuts in loaded:
+    for setup, cuts in loaded:
+        with (
+            TemporaryDirectory(prefix="calib-demo-") as folder,
+            open_shop(Path(folder) / "demo.db", now=lambda: _CLOCK) as shop,
+        ):
             yield DemoLog(setup, STORIES[setup.joint.kind], tuple(_walk(shop, setup, cuts)))
 
 
