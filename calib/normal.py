@@ -100,7 +100,7 @@ def hazard(z: Array) -> Array:
     Zavoina 1975, named from memory).
 
     >>> round(hazard(0.0), 10), round(hazard(-1000.0), 6)
-    (0.7978845608, 1000.000999)
+    (0.7978845608, 1000.001)
     """
     density = _density(z)
     ratio = _mills(np.abs(z))

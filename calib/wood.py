@@ -92,7 +92,7 @@ def equilibrium_moisture(temperature_c: float, relative_humidity_percent: float)
     """
     t = _in_range("temperature", temperature_c, -1.2, 132.5, "°C", "Give degrees Celsius, -1 to 132.")
     humidity = _in_range(
-        "relative humidity", relative_humidity_percent, 1.0, 100.0, "%", "Give percent, 1 to 100 (50 for half)."
+        "relative humidity", relative_humidity_percent, 1.0, 100.0, "%", "Give percent, 1 to 100."
     )
     w = 349.0 + 1.29 * t + 0.0135 * t**2
     kh = (0.805 + 0.000736 * t - 0.00000273 * t**2) * humidity / 100.0
@@ -128,7 +128,7 @@ def movement(size_mm: float, coefficient: float, from_mc: float, to_mc: float) -
     advice = f"The coefficient holds from {low:g} to {high:g} %: use the species' shrinkage instead."
     for moisture in (from_mc, to_mc):
         _in_range("moisture content", moisture, low, high, "%", advice)
-    _in_range("coefficient", coefficient, 0.0, 0.02, "", "Give the change per 1 % of moisture, such as 0.0025.")
+    _in_range("coefficient", coefficient, 0.0, 0.02, "", "Give the change per 1 %, such as 0.0025.")
     return _checked_size(size_mm) * coefficient * (to_mc - from_mc)
 
 

@@ -73,7 +73,7 @@ class SettingUncertainty:
     standard_uncertainty: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FittedLine:
     """A fitted line y = intercept + slope x.
 
@@ -270,12 +270,13 @@ def fit_line(
     _check_enough(xs, intercept, exact=us is not None)
     weights = np.ones_like(xs) if us is None else us**-2.0
     x_bar = float(np.average(xs, weights=weights)) if intercept else 0.0
-    level, slope, factor, scale, squares, df_resid = _least_squares(xs - x_bar, ys, us, intercept)
+    y_start = float(ys[0]) if intercept else 0.0  # taken off first, so that equal y give slope 0 exactly
+    height, slope, factor, scale, squares, df_resid = _least_squares(xs - x_bar, ys - y_start, us, intercept)
     level_variance, slope_variance = scale * factor[0], scale * factor[1]
-    shared = -x_bar * slope_variance
+    shared = 0.0 - x_bar * slope_variance
     first = level_variance + x_bar**2 * slope_variance
     return FittedLine(
-        intercept=level - slope * x_bar,
+        intercept=y_start + height - slope * x_bar,
         slope=slope,
         covariance=np.array([[first, shared], [shared, slope_variance]]),
         scale=scale,
@@ -292,7 +293,7 @@ def fit_line(
 def _least_squares(
     x: Array, y: Array, u: Array | None, intercept: bool
 ) -> tuple[float, float, tuple[float, float], float, float, int]:
-    """Return level, slope, their variance factors, scale, weighted residual sum of squares, dof.
+    """Return height at x = 0, slope, their variance factors, scale, weighted residual sum of squares, dof.
 
     With an intercept x is centred, so the two variance factors are the whole story.
     """
