@@ -189,6 +189,22 @@ def test_an_option_answers_it_too(corners: Run, option: str, same: bool) -> None
     assert (logged["settings_mm"]["key"] == 6.30) is same
 
 
+@pytest.mark.usefixtures("terminal")
+def test_an_answer_that_is_broken_off_stores_nothing(corners: Run) -> None:
+    """Ctrl-C or the end of input at the question leaves the database as it was."""
+    _advised_to_move(corners)
+    assert corners("cut", "corners", "clearance=0.05", answers="").exit_code == 1
+    assert cuts_in(corners) == 1
+
+
+def test_as_advised_with_a_wrong_word_leaves_the_move_open(corners: Run) -> None:
+    """A refused command stores neither cut nor move."""
+    _advised_to_move(corners)
+    refused(corners("cut", "corners", "feel=snug", "--as-advised"), 1, "snug")
+    assert answer(corners("history", "--json"))["mountings"][-1]["moves"] == []
+    assert corners("moved", "corners").exit_code == 0
+
+
 def test_as_advised_without_advice_stores_nothing(corners: Run) -> None:
     """There is nothing to follow."""
     corners("cut", "corners", "key=6.30", "clearance=-0.25")
