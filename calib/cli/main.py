@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from calib import __version__
-from calib.cli import advice, cuts, cutters, demo, gauges, keep, setups, stocks
+from calib.cli import advice, cuts, cutters, demo, gauges, keep, rehearse, setups, stocks
 from calib.cli.kit import new_app, say
 
 app = new_app(
@@ -44,6 +44,7 @@ app.add_typer(stocks.app, name="stock")
 app.add_typer(gauges.app, name="gauge")
 cuts.register(app)
 advice.register(app)
+rehearse.register(app)
 keep.register(app)
 
 
