@@ -96,8 +96,7 @@ def log_cdf(z: Array) -> Array:
 def hazard(z: Array) -> Array:
     """Return phi(z) / Phi(z), the slope of log Phi; it tends to -z in the lower tail.
 
-    The r of a one-sided word of feel: the moments of a normal cut off below or above (McKelvey and
-    Zavoina 1975, named from memory).
+    It gives the moments of a normal that is cut off on one side, as by a one-sided word of feel.
 
     >>> round(hazard(0.0), 10), round(hazard(-1000.0), 6)
     (0.7978845608, 1000.001)

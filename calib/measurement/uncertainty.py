@@ -85,8 +85,9 @@ def type_a(values: Sequence[float]) -> TypeA:
     CalibError
         With fewer than two readings, or one that is not a finite number.
 
-    >>> type_a([6.10, 6.14]).mean
-    6.12
+    >>> repeats = type_a([6.10, 6.14])
+    >>> round(repeats.mean, 6), round(repeats.u, 6), repeats.dof
+    (6.12, 0.02, 1.0)
     """
     n = len(values)
     if n < 2:
