@@ -173,7 +173,7 @@ def _moved(setup: Setup, here: Mapping[str, float], error: Array, step: Step) ->
 
 def _nearest(adjuster: Adjuster, here_mm: float, by_mm: float) -> float:
     step = adjuster.least_step_mm
-    by_mm = round(by_mm / step) * step if step > 0.0 else round(by_mm, 3)
+    by_mm = round(by_mm / step) * step if step > 0.0 else by_mm
     if by_mm == 0.0:
         return here_mm
     return min(max(here_mm + by_mm, adjuster.low_mm), adjuster.high_mm)
@@ -218,9 +218,7 @@ def _along(
     mean, _ = future.after(change[None, :], moved[None, :])
     at = future.weights @ mean[:, 0]
     bands = [setup.band(f) for f in future.readings]
-    aims = np.array(
-        [(b.target_mm - at[f]) / slopes[f] for f, b in enumerate(bands) if abs(slopes[f]) > 1e-3]
-    )
+    aims = np.array([(b.target_mm - at[f]) / slopes[f] for f, b in enumerate(bands) if abs(slopes[f]) > 1e-3])
     if not len(aims):
         return aims, aims
     span = max(b.high_mm - b.low_mm for b in bands)
