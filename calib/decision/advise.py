@@ -167,7 +167,7 @@ def _options(
     ]
     if repeats:
         again = _option("measure_again", [w.again for w in weighed], shares)
-        options.append(again)
+        options.append(replace(again, minutes=again.minutes + 0.5 * setup.stakes.test_cut_min))
     kept = [o for o in options if o.step not in ("move_and_cut_good", "move_and_test") or _moves(o)]
     cut_now = kept[0].minutes
     return sorted(kept, key=lambda o: o.minutes + _nuisance(o)), cut_now

@@ -30,7 +30,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.decision.sweeps import Ladder, Worth, points_per_step, sweep_adding, sweep_renewing
+from calib.decision.sweeps import Ladder, Settled, Worth, points_per_step, sweep_adding, sweep_renewing
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -84,44 +84,34 @@ class Line:
 
 @dataclass(frozen=True)
 class Plan:
-    """A solved `Line`: what a test is worth at any belief.
+    """A solved `Line`: what every step is worth at any belief.
 
-    Parameters
-    ----------
-    value, test, tests : ndarray of shape (H, S, N)
-        Minutes of the best plan, minutes when the next step is a test, and test cuts that the best
-        plan expects when the next step is a test.
+    Beliefs are given as mean z and variance, arrays of shape (C, P); h (C,) says which hypothesis stands
+    for each component. Where landing renews, `since` is the number of tests since the last landing (it
+    may be fractional) and the variance is the offset's when it landed; None = no landing is in play.
     """
 
     line: Line
     grid: Array
     log_low: Array
     log_step: Array
-    value: Array
-    test: Array
-    tests: Array
+    settled: Settled
 
     def test_minutes(self, h: Indices, z: Array, variance: Array, since: Array | None = None) -> Array:
-        """Return expected minutes from now when a test is made first, z and variance of shape (C, P).
-
-        Parameters
-        ----------
-        h : ndarray of shape (C,)
-            Hypothesis that stands for each component.
-        variance : ndarray, mm^2
-            Of the level; for a landing that renews with `since` given, of the offset when it landed.
-        since : ndarray of shape (C, P) or None
-            Tests made since the last landing (may be fractional). None: no landing is in play.
-        """
-        return self._look(self.test, h, z, variance, since)
+        """Return expected minutes from now when a test is made first."""
+        return self._look(self.settled.test, h, z, variance, since)
 
     def tests_expected(self, h: Indices, z: Array, variance: Array, since: Array | None = None) -> Array:
         """Return the expected number of tests, that one included, when the next step is a test."""
-        return self._look(self.tests, h, z, variance, since)
+        return self._look(self.settled.tests, h, z, variance, since)
 
     def best_minutes(self, h: Indices, z: Array, variance: Array, since: Array | None = None) -> Array:
         """Return expected minutes of the best plan from a belief."""
-        return self._look(self.value, h, z, variance, since)
+        return self._look(self.settled.value, h, z, variance, since)
+
+    def move_minutes(self, h: Indices, z: Array, variance: Array, since: Array | None = None) -> Array:
+        """Return expected minutes from now when a move is made first."""
+        return self._look(self.settled.move, h, z, variance, since)
 
     def _look(self, table: Array, h: Indices, z: Array, variance: Array, since: Array | None) -> Array:
         J = self.line.rungs
@@ -188,8 +178,8 @@ def solve_plan(line: Line) -> Plan:
         line.test_min, line.move_min, line.can_move, loss, ladder, spacing,
         points_per_step(line.step_mm, spacing),
     )
-    value, test, tests = sweep_renewing(worth, line.rungs) if line.renews else sweep_adding(worth)
-    return Plan(line, grid, log_low, log_step, value, test, tests)
+    settled = sweep_renewing(worth, line.rungs) if line.renews else sweep_adding(worth)
+    return Plan(line, grid, log_low, log_step, settled)
 
 
 def _grid(line: Line) -> tuple[Array, Array]:

@@ -68,6 +68,24 @@ class Worth:
         return max(0.02, 1e-5 * float(self.loss.max()))
 
 
+@dataclass(frozen=True)
+class Settled:
+    """Values at rest, each of shape (H, S, N).
+
+    Parameters
+    ----------
+    value, test, move : ndarray, minutes
+        From now on: with the best step, with a test next, with a move next (infinite where none can be).
+    tests : ndarray
+        Test cuts that the plan expects when a test comes next, that one included.
+    """
+
+    value: Array
+    test: Array
+    move: Array
+    tests: Array
+
+
 def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
     """Grid points per least step of each hypothesis; 1 = as good as continuous."""
     if step_mm <= 0.0:
@@ -75,11 +93,11 @@ def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
     return tuple(max(round(step_mm / h), 1) if step_mm > 1.5 * h else 1 for h in spacing.tolist())
 
 
-def sweep_adding(worth: Worth) -> tuple[Array, Array, Array]:
-    """Return (value, value when a test comes next, tests then expected), each (H, S, N)."""
+def sweep_adding(worth: Worth) -> Settled:
+    """Return the settled values of every state."""
     loss, ladder = worth.loss, worth.ladder
     blur = Blur(ladder.spread / worth.spacing[:, None], loss.shape[2])
-    value, test = loss.copy(), np.empty_like(loss)
+    value, test, move = loss.copy(), np.empty_like(loss), np.full_like(loss, np.inf)
     best = reachable(loss, worth.per_step)
     handfuls = [slice(s, min(s + _HANDFUL, loss.shape[1])) for s in range(0, loss.shape[1], _HANDFUL)]
     for _ in range(_MOST_SWEEPS):
@@ -90,11 +108,11 @@ def sweep_adding(worth: Worth) -> tuple[Array, Array, Array]:
             value[:, states] = stay
             if worth.can_move:
                 best[:, states] = reachable(stay, worth.per_step)
-                moved = worth.move_min + _between(best, ladder.move, states)
-                np.minimum(stay, moved, out=value[:, states])
+                move[:, states] = worth.move_min + _between(best, ladder.move, states)
+                np.minimum(stay, move[:, states], out=value[:, states])
         if float(np.max(np.abs(value - before))) < worth.tolerance:
             break
-    return value, test, _count_adding(worth, blur, handfuls, test, best)
+    return Settled(value, test, move, _count_adding(worth, blur, handfuls, test, best))
 
 
 def _between(table: Array, where: tuple[Indices, Indices, Array], states: slice) -> Array:
@@ -128,8 +146,8 @@ def _count_adding(worth: Worth, blur: Blur, handfuls: list[slice], test: Array, 
     return test_count
 
 
-def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
-    """Return (value, value when a test comes next, tests then expected), each (H, S, N).
+def sweep_renewing(worth: Worth, rungs: int) -> Settled:
+    """Return the settled values of every state.
 
     States: `rungs` positions that no landing is part of, then `rungs` for each number of tests made
     since the last landing.
@@ -137,7 +155,7 @@ def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
     loss, J = worth.loss, rungs
     levels = loss.shape[1] // J - 1
     blur = Blur(worth.ladder.spread / worth.spacing[:, None], loss.shape[2])
-    value, test = loss.copy(), np.empty_like(loss)
+    value, test, move = loss.copy(), np.empty_like(loss), np.full_like(loss, np.inf)
     count, test_count = np.zeros_like(loss), np.zeros_like(loss)
     at = np.arange(len(loss))[:, None]
     low, high, share = worth.ladder.move
@@ -158,6 +176,7 @@ def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
             moved = worth.move_min + (1 - u) * best[at, lo] + u * best[at, hi]
             moved_count = (1 - u) * best_count[at, lo] + u * best_count[at, hi]
             count[:, states] = np.where(moved < stay, moved_count, stay_count)
+            move[:, states] = moved
             np.minimum(stay, moved, out=value[:, states])
 
     for _ in range(_MOST_SWEEPS):
@@ -173,7 +192,7 @@ def sweep_renewing(worth: Worth, rungs: int) -> tuple[Array, Array, Array]:
         settle(
             states, _between(value, worth.ladder.test, states), _between(count, worth.ladder.test, states)
         )
-    return value, test, test_count
+    return Settled(value, test, move, test_count)
 
 
 def reachable(value: Array, per_step: tuple[int, ...]) -> Array:

@@ -57,7 +57,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class Weighed:
-    """Every action of one block, with its best position."""
+    """Every action of one block, with its best position.
+
+    `again` is priced without the minutes of measuring itself: all blocks share those.
+    """
 
     cut_now: Choice
     move_and_cut: Choice | None
@@ -115,11 +118,36 @@ class BlockScale:
         A = len(self.future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         cut, test, tests = self._price(plan, still, none)
-        cut_now = Choice(float(cut[0]), still[0], none[0])
-        test_now = Choice(float(test[0]), still[0], none[0], float(tests[0]))
-        again = Choice(self._again(plan, test_min), still[0], none[0], float(tests[0]))
         move_cut, move_test = self._moves(plan)
+        moved = min((c.minutes for c in (move_cut, move_test) if c is not None), default=np.inf)
+        later, gain = self._here(plan, moved)
+        cut_now = Choice(float(cut[0]), still[0], none[0])
+        test_now = Choice(float(test[0]) + later, still[0], none[0], float(tests[0]))
+        best = min(cut_now.minutes, test_now.minutes, moved)
+        again = Choice(best - gain, still[0], none[0], float(tests[0]))
         return Weighed(cut_now, move_cut, test_now, move_test, again)
+
+    def _here(self, plan: Plan, moved: float) -> tuple[float, float]:
+        """Return what the plan leaves out of a later move, and what measuring again gains, in minutes.
+
+        A move that is weighed now is priced over the whole mixture, with the error of its scale; one that
+        the plan puts off is priced for the stand-ins. Without evening that out, putting off would look
+        cheap.
+        """
+        A = len(self.future.adjusters)
+        still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
+        mean, covariance = self.future.after(still, none)
+        variance = np.diagonal(covariance, axis1=2, axis2=3)
+        z, P = mean[:, :, self.lead], variance[:, :, self.lead]
+        belief, since = self._renewed(P, none) if plan.line.renews else (P, None)
+        now = plan.best_minutes(self.stand_in, z, belief, since)[:, 0]
+        later = 0.0
+        if np.isfinite(moved):
+            move = plan.move_minutes(self.stand_in, z, belief, since)[:, 0]
+            cut = batch_minutes(self.losses, mean, variance, self.cut_sd, self.drift)[:, 0]
+            share = float(self.future.weights @ (move < cut))
+            later = share * max(moved - float(self.future.weights @ move), 0.0)
+        return later, max(float(self.future.weights @ now) - self._measured_again(plan), 0.0)
 
     def _main_adjuster(self) -> int | None:
         """The adjuster that the plan moves: the one that lands closest."""
@@ -170,14 +198,14 @@ class BlockScale:
         A = len(future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         mean, covariance = future.after(still, none)
-        noise = np.exp(self._mean_of_groups(np.log(self.noise)))
-        cut_variance = np.exp(self._mean_of_groups(np.log(self.cut_sd**2)))
+        noise = self._mean_of_groups(np.sqrt(self.noise)) ** 2
+        cut_variance = self._mean_of_groups(self.cut_sd) ** 2
         slope = 0.0 if self.main is None else float(self._mean_slopes()[lead, self.main])
         landing = np.zeros(len(self.groups))
         step, renews = 0.0, False
         if self.main is not None:
-            sds = np.log(np.maximum(future.move_sd[:, self.main], _TINY))
-            landing = slope**2 * np.exp(2.0 * self._mean_of_groups(sds))
+            sds = np.maximum(future.move_sd[:, self.main], _TINY)
+            landing = (slope * self._mean_of_groups(sds)) ** 2
             adjuster = self.setup.adjuster(future.adjusters[self.main])
             step, renews = abs(slope) * adjuster.least_step_mm, adjuster.landing == "renews"
         ratio = self._ratios()
@@ -321,8 +349,8 @@ class BlockScale:
             spans.append((width + min(u, width)) / abs(float(slopes[f])))
         return np.array(aims), max(spans, default=0.0)
 
-    def _again(self, plan: Plan, test_min: float) -> float:
-        """Minutes from now when the last cut is measured again first (half the price of a test).
+    def _measured_again(self, plan: Plan) -> float:
+        """Minutes that the plan expects once the last cut has been measured again, that not counted.
 
         With m measurements of a cut, one more tells as much as a test of variance
         1 / (1/(cut^2 + r^2/(m+1)) - 1/(cut^2 + r^2/m)): the scatter of the cut stays.
@@ -344,7 +372,7 @@ class BlockScale:
             none = np.zeros((there.shape[1], A), dtype=bool)
             variance, since = self._renewed(variance, none)
         value = plan.best_minutes(self.stand_in, there, variance, since)
-        return 0.5 * test_min + float(self.future.weights @ value.mean(axis=1))
+        return float(self.future.weights @ value.mean(axis=1))
 
 
 def _least(one: Choice | None, other: Choice | None) -> Choice | None:
