@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calib.cli.complete import SetupName
-from calib.cli.kit import DbOption, JsonOption, columns, opened, say_json, say_lines
+from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, say_json, say_lines
 
 
 def register(app: typer.Typer) -> None:
@@ -22,6 +22,7 @@ def rehearse(
     seed: Annotated[int, typer.Option("--seed", min=0, help="Another seed, another sample.")] = 1,
     db: DbOption = None,
     json_form: JsonOption = False,
+    units: UnitsOption = None,
 ) -> None:
     """Say how many test cuts and how much scrap to expect, and what limits this shop.
 

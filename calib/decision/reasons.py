@@ -36,7 +36,7 @@ def why(
     """
     lines = [
         f"Expected from now on, spoiled pieces included: {minutes(best.minutes)} this way, "
-        f"{minutes(cut_now)} if all {setup.pieces_left} pieces were cut as it stands."
+        f"{minutes(cut_now)} if {_batch(setup.pieces_left)} cut as it stands."
     ]
     others = [o for o in options if o.step != best.step and o.step != "cut_good"]
     if best.step == "measure_again" and others and others[0].minutes < best.minutes:
@@ -53,6 +53,10 @@ def why(
             "this one included."
         )
     return tuple(lines)
+
+
+def _batch(pieces: int) -> str:
+    return "the piece were" if pieces == 1 else f"all {pieces} pieces were"
 
 
 def minutes(value: float) -> str:
