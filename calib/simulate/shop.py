@@ -7,6 +7,7 @@ lands with the same error, whatever else they did.
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -57,6 +58,15 @@ class SimulatedShop:
         self._last_sizes: dict[str, float] = {}
         self._pieces = self._since_move = 0
         self._metres = 0.0
+
+    def twin(self) -> SimulatedShop:
+        """Return a shop in the same state with the same luck still to come."""
+        other = copy.copy(self)
+        streams = self._of_cuts, self._of_readings, self._of_moves, self._of_pieces
+        other._of_cuts, other._of_readings, other._of_moves, other._of_pieces = copy.deepcopy(streams)
+        other._spindles = {name: replace(spindle) for name, spindle in self._spindles.items()}
+        other.cuts, other._last_sizes = list(self.cuts), dict(self._last_sizes)
+        return other
 
     def slope(self, reading: str, adjuster: str) -> float:
         """Return the true slope, scale error left out, mm per mm."""

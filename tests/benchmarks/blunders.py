@@ -82,7 +82,8 @@ def main() -> None:
     options = runs_wanted("A reading ten times too large in five cuts.", 500)
     results = spread_out(judge, logs(SETUP, options.runs), options.processes, "blunders")
     print(
-        f"{'slip in cut':14}{'logs':>6}{'aim within 0.02':>18}{'within 0.03':>13}{'named':>9}{'again':>9}{'p > 0.4':>9}"
+        f"{'slip in cut':14}{'logs':>6}{'aim within 0.02':>18}{'within 0.03':>13}"
+        f"{'named':>9}{'again':>9}{'p > 0.4':>9}"
     )
     early = [r for r in results if r[0] < CUTS - 1]
     for title, rows in [

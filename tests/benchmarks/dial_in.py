@@ -215,7 +215,7 @@ def main() -> None:
     options = runs_wanted("Minutes of a dial-in: the program, the limit and the rules of the trade.", 400)
     parts = {"known": known_part, "unknown": unknown_part, "misspecified": misspecified_part}
     for name, part in parts.items():
-        if options.only in name:
+        if name.startswith(options.only):
             part(options.runs, options.processes)
 
 
