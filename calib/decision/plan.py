@@ -115,8 +115,10 @@ class Plan:
 
     def _look(self, table: Array, h: Indices, z: Array, variance: Array, since: Array | None) -> Array:
         J = self.line.rungs
-        rung = (np.log(np.maximum(variance, 1e-30)) - self.log_low[h][:, None]) / self.log_step[h][:, None]
-        rung = np.clip(rung, 0.0, J - 1.0)
+        low, _, share = _place(
+            variance, self.log_low[h], self.log_step[h], J, self.line.test_variance[h]
+        )
+        rung = low + share
         if since is None or not self.line.renews:
             return self._between(table, h, z, rung, 0)
         k = np.clip(since, 0.0, float(MOST_TESTS_HERE))
@@ -134,8 +136,7 @@ class Plan:
         at = np.clip((z - grid[:, :1]) / spacing, 0.0, self.line.points - 1.000001)
         j = np.minimum(rung.astype(np.intp), self.line.rungs - 2)
         n = at.astype(np.intp)
-        step = self.log_step[h][:, None]
-        u, v, hh = _share(rung - j, step), at - n, h[:, None]
+        u, v, hh = rung - j, at - n, h[:, None]
         s = j + start
         result: Array = (1 - u) * ((1 - v) * table[hh, s, n] + v * table[hh, s, n + 1]) + u * (
             (1 - v) * table[hh, s + 1, n] + v * table[hh, s + 1, n + 1]
@@ -205,17 +206,21 @@ def _rungs(line: Line) -> tuple[Array, Array]:
     return log_low, (np.log(most) - log_low) / (line.rungs - 1)
 
 
-def _place(variance: Array, log_low: Array, log_step: Array, rungs: int) -> tuple[Indices, Indices, Array]:
+def _place(
+    variance: Array, log_low: Array, log_step: Array, rungs: int, noise: Array
+) -> tuple[Indices, Indices, Array]:
+    """Return the two rungs around variances (H, S) and the share of the upper one.
+
+    Between rungs values are taken linear in sqrt(variance + noise): the spread of what will be seen.
+    """
     at = (np.log(np.maximum(variance, 1e-300)) - log_low[:, None]) / log_step[:, None]
     at = np.clip(at, 0.0, rungs - 1.0)
     low = np.minimum(at.astype(np.intp), rungs - 2)
-    return low, low + 1, _share(at - low, log_step[:, None])
-
-
-def _share(fraction: Array, log_step: Array) -> Array:
-    """Share of the upper rung: values between rungs are taken linear in the sd."""
-    share: Array = np.expm1(0.5 * fraction * log_step) / np.expm1(0.5 * log_step)
-    return share
+    below, own, above = (
+        np.sqrt(np.exp(log_low[:, None] + log_step[:, None] * place) + noise[:, None])
+        for place in (low, at, low + 1)
+    )
+    return low, low + 1, (own - below) / (above - below)
 
 
 def _adding(line: Line, log_low: Array, log_step: Array) -> Ladder:
@@ -224,8 +229,8 @@ def _adding(line: Line, log_low: Array, log_step: Array) -> Ladder:
     P = np.exp(log_low[:, None] + log_step[:, None] * np.arange(J))
     noise = line.test_variance[:, None]
     after = P * noise / (P + noise)
-    test = _place(after, log_low, log_step, J)
-    move = _place(P + line.move_variance[:, None], log_low, log_step, J)
+    test = _place(after, log_low, log_step, J, line.test_variance)
+    move = _place(P + line.move_variance[:, None], log_low, log_step, J, line.test_variance)
     return Ladder(P, np.sqrt(P - after), test, move)
 
 
@@ -235,9 +240,9 @@ def _renewing(line: Line, log_low: Array, log_step: Array) -> Ladder:
     B = np.exp(log_low[:, None] + log_step[:, None] * np.arange(J))
     after = B * noise / (B + noise)
     variance, spread = [B], [np.sqrt(B - after)]
-    low, high, share = _place(after, log_low, log_step, J)
+    low, high, share = _place(after, log_low, log_step, J, line.test_variance)
     tests = [(low, high, share)]
-    landed = _place(B, log_low, log_step, J)
+    landed = _place(B, log_low, log_step, J, line.test_variance)
     moves = [(landed[0] + J, landed[1] + J, landed[2])]
     A = B + line.move_variance[:, None]
     own = np.broadcast_to(np.arange(J), B.shape)
@@ -249,7 +254,7 @@ def _renewing(line: Line, log_low: Array, log_step: Array) -> Ladder:
         following = J * (1 + min(k + 1, MOST_TESTS_HERE)) + own
         tests.append((following, following, np.zeros_like(B)))
         offset = B - B**2 * (A - total) / A**2
-        low, high, share = _place(offset, log_low, log_step, J)
+        low, high, share = _place(offset, log_low, log_step, J, line.test_variance)
         moves.append((low + J, high + J, share))
     return Ladder(
         np.concatenate(variance, axis=1), np.concatenate(spread, axis=1), _joined(tests), _joined(moves)
