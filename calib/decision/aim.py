@@ -55,7 +55,7 @@ def aim_quadratic(ratio: float) -> float:
     Examples
     --------
     >>> round(aim_quadratic(2.0), 10)
-    -0.2760297948
+    -0.2760298048
     """
     _positive(ratio=ratio)
 
