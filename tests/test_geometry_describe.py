@@ -88,12 +88,17 @@ def test_a_plain_joint_knows_what_moves_say():
     assert model.recession_slopes == {"length": 0.0, "angle": 0.0}
 
 
+def test_a_plain_adjuster_does_not_move_a_reading_that_it_does_not_name():
+    made = setup("plain", [Adjuster("fence", moves={"length": -1.0})], ("length", "angle"))
+    assert describe(made, {"fence": 100.0}).slopes["angle"] == {"fence": 0.0}
+
+
 @pytest.mark.parametrize(
     ("made", "said"),
     [
         (
-            setup("plain", [Adjuster("fence", moves={"length": -1.0})], ("length", "angle")),
-            "setup corners: a plain joint has no slope of its own from adjuster fence to reading angle",
+            setup("plain", [Adjuster("fence")], ("length", "angle")),
+            "setup corners: a plain joint has no slope of its own for adjuster fence",
         ),
         (
             setup(adjusters=[Adjuster("lever")]),

@@ -141,7 +141,8 @@ def _check_moves(setup: Setup, adjuster: Adjuster, known: Mapping[str, Known]) -
 def _slopes(
     setup: Setup, band: Band, known: Known | None, roles: Mapping[str, str | None]
 ) -> dict[str, float | None]:
-    if known is None and not any(band.name in adjuster.moves for adjuster in setup.adjusters):
+    said = any(band.name in adjuster.moves for adjuster in setup.adjusters)
+    if known is None and not said and setup.joint.kind != "plain":
         names = sorted(_READINGS[setup.joint.kind](setup.joint, math.nan, _nowhere(setup)))
         raise CalibError(
             f'setup {setup.name}: a {setup.joint.kind} joint knows no reading "{band.name}", only '

@@ -23,12 +23,15 @@ def known_readings(joint: Joint, cutter_mm: float, at: Mapping[str, float]) -> d
 
 
 def check_slopes(setup: Setup) -> None:
-    """Raise `CalibError`, naming setup, adjuster and reading, unless a plain joint has every slope."""
+    """Raise `CalibError`, naming setup and adjuster, unless each adjuster of a plain joint has a slope.
+
+    A reading that an adjuster does not name is one that it does not move.
+    """
     for adjuster in setup.adjusters:
-        for band in setup.bands:
-            if band.name not in adjuster.moves:
-                raise CalibError(
-                    f"setup {setup.name}: a plain joint has no slope of its own from adjuster "
-                    f"{adjuster.name} to reading {band.name}. Write it under adjusters.{adjuster.name}: "
-                    f'moves = {{ {band.name} = -1.0 }}, 0 for no effect, or "learn".'
-                )
+        if not adjuster.moves:
+            first = setup.bands[0].name
+            raise CalibError(
+                f"setup {setup.name}: a plain joint has no slope of its own for adjuster {adjuster.name}. "
+                f"Write it under adjusters.{adjuster.name}: moves = {{ {first} = -1.0 }}, 0 for no effect, "
+                'or "learn".'
+            )
