@@ -4,6 +4,9 @@ Parts (``--only``):
 
 * ``known``: shops whose scatter and move error are known. The limit is the plan on the true parameters
   with a grid twice as fine; its own value, the mean of its simulated policy and a grid refined again.
+  Where landing renews and the least step is coarse, what a move can reach hangs on where the offset,
+  not the level, lies between two steps; the plan does not carry that, so its value there is too low and
+  its policy is no limit.
 * ``unknown``: scatter and move error drawn from the prior, log-sd 0.6 and 1.0. The plan that knows them,
   and the plan with the medians fixed.
 * ``misspecified``: truths that the model does not hold, against every rule.
