@@ -16,7 +16,7 @@ C components, H stand-ins, P positions, F readings, A adjusters
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +24,12 @@ from numpy.typing import NDArray
 from calib.decision.loss import BatchLoss, batch_minutes
 from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
 from calib.decision.reach import changes
+from calib.decision.standins import heaviest, stand_ins
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
 from calib.shop import Setup
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 #: Components below this share of the heaviest are left out when positions are searched.
@@ -102,15 +102,16 @@ class BlockScale:
 
     def __init__(self, setup: Setup, prospect: Prospect, repeats: Mapping[str, int], pieces: int) -> None:
         self.setup, self.repeats, self.pieces = setup, repeats, pieces
-        keep = prospect.weights > _SMALL * prospect.weights.max()
-        self.future = _only(prospect, keep)
+        self.future = heaviest(prospect, _SMALL)
         self.losses = [BatchLoss(setup.band(f), setup.stakes.of(f), pieces) for f in prospect.readings]
         self.drift = self.future.drift + self.future.creep_after()[0]
         self.cut_sd = np.maximum(self.future.cut_sd, _TINY)
         self.noise = self.cut_sd**2 + self.future.reading_sd**2
         self.main = self._main_adjuster()
         self.lead = self._lead_reading()
-        self.stand_in, self.groups = self._groups()
+        landing = None if self.main is None else self.future.move_sd[:, self.main]
+        self.groups = stand_ins(self.future.weights, np.sqrt(self.noise[:, self.lead]), landing)
+        self.stand_in = self.groups.of
 
     def weigh(self, test_min: float, *, points: int = 161, rungs: int = 40) -> Weighed:
         """Return every action of the block when a test cut costs it `test_min` minutes."""
@@ -176,44 +177,27 @@ class BlockScale:
         moved = np.flatnonzero(np.abs(self._mean_slopes()[:, self.main]) > _TINY)
         return int(moved[0]) if len(moved) else 0
 
-    def _groups(self) -> tuple[Indices, list[Indices]]:
-        """Group the components by scatter (3) and landing (2); return group of each, and members."""
-        scatter = np.log(self.noise[:, self.lead])
-        label = _split(scatter, self.future.weights, 3)
-        if self.main is not None:
-            landing = np.log(np.maximum(self.future.move_sd[:, self.main], _TINY))
-            for g in np.unique(label):
-                members = np.flatnonzero(label == g)
-                label[members] += 10 * _split(landing[members], self.future.weights[members], 2)
-        names, stand_in = np.unique(label, return_inverse=True)
-        return stand_in, [np.flatnonzero(stand_in == g) for g in range(len(names))]
-
-    def _mean_of_groups(self, values: Array) -> Array:
-        """Weighted mean of values (C, ...) over each group, shape (H, ...)."""
-        w = self.future.weights
-        return np.stack([np.average(values[m], axis=0, weights=w[m]) for m in self.groups])
-
     def _plan(self, test_min: float, points: int, rungs: int) -> Plan:
         future, lead = self.future, self.lead
         A = len(future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         mean, covariance = future.after(still, none)
-        noise = self._mean_of_groups(np.sqrt(self.noise)) ** 2
-        cut_variance = self._mean_of_groups(self.cut_sd) ** 2
+        noise = self.groups.mean(np.sqrt(self.noise)) ** 2
+        cut_variance = self.groups.mean(self.cut_sd) ** 2
         slope = 0.0 if self.main is None else float(self._mean_slopes()[lead, self.main])
-        landing = np.zeros(len(self.groups))
+        landing = np.zeros(len(self.groups.members))
         step, renews = 0.0, False
         if self.main is not None:
             sds = np.maximum(future.move_sd[:, self.main], _TINY)
-            landing = (slope * self._mean_of_groups(sds)) ** 2
+            landing = (slope * self.groups.mean(sds)) ** 2
             adjuster = self.setup.adjuster(future.adjusters[self.main])
             step, renews = abs(slope) * adjuster.least_step_mm, adjuster.landing == "renews"
         ratio = self._ratios()
-        level = self._mean_of_groups(mean[:, 0])
-        spread = self._mean_of_groups(np.diagonal(covariance[:, 0], axis1=1, axis2=2).copy())
+        level = self.groups.mean(mean[:, 0])
+        spread = self.groups.mean(np.diagonal(covariance[:, 0], axis1=1, axis2=2).copy())
         rest = np.maximum(spread - ratio**2 * spread[:, lead, None], 0.0)
         rest[:, lead] = 0.0
-        drift = self._mean_of_groups(self.drift)
+        drift = self.groups.mean(self.drift)
 
         def loss(z: Array, variance: Array) -> Array:
             total = np.zeros(np.broadcast_shapes(z.shape, variance.shape))
@@ -379,29 +363,3 @@ def _least(one: Choice | None, other: Choice | None) -> Choice | None:
     if one is None or other is None:
         return one if other is None else other
     return other if other.minutes < one.minutes else one
-
-
-def _split(values: Array, weights: Array, parts: int) -> Indices:
-    """Cut a weighted line of values into parts of like weight; equal values stay together."""
-    _, inverse = np.unique(np.round(values, 9), return_inverse=True)
-    share = np.bincount(inverse, weights=weights) / weights.sum()
-    middle = np.cumsum(share) - 0.5 * share
-    label = np.minimum((middle * parts).astype(np.intp), parts - 1)
-    result: Indices = label[inverse]
-    return result
-
-
-def _only(future: Prospect, keep: Mask) -> Prospect:
-    """Drop the components that hardly count."""
-    weights = future.weights[keep]
-    return replace(
-        future,
-        weights=weights / weights.sum(),
-        slopes=future.slopes[keep],
-        mean=future.mean[keep],
-        covariance=future.covariance[keep],
-        cut_sd=future.cut_sd[keep],
-        reading_sd=future.reading_sd[keep],
-        move_sd=future.move_sd[keep],
-        drift=future.drift[keep],
-    )

@@ -1,0 +1,97 @@
+"""A few hypotheses that stand in for a whole mixture, so that the plan can be solved for each.
+
+The components are grouped by scatter (three parts) and by the error of a move (two), each part of like
+weight; a group is represented by the weighted means of its sds. Every component keeps its own mean and
+variance; only the plan that it looks them up in is shared.
+
+Symbols
+-------
+C components, H groups
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.regression.prospect import Prospect
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_SCATTER_PARTS = 3
+_LANDING_PARTS = 2
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class StandIns:
+    """Groups of components.
+
+    Parameters
+    ----------
+    weights : ndarray of shape (C,)
+    of : ndarray of shape (C,)
+        Group of each component.
+    members : tuple of ndarray
+        Components of each group.
+    """
+
+    weights: Array
+    of: Indices
+    members: tuple[Indices, ...]
+
+    def mean(self, values: Array) -> Array:
+        """Return the weighted mean of values (C, ...) over each group, shape (H, ...)."""
+        return np.stack([np.average(values[m], axis=0, weights=self.weights[m]) for m in self.members])
+
+
+def stand_ins(weights: Array, scatter: Array, landing: Array | None) -> StandIns:
+    """Group components by scatter and by the error of a move.
+
+    Parameters
+    ----------
+    weights, scatter : ndarray of shape (C,), scatter in mm
+    landing : ndarray of shape (C,), mm, or None when nothing can be moved
+    """
+    label = split(np.log(np.maximum(scatter, _TINY)), weights, _SCATTER_PARTS)
+    if landing is not None:
+        errors = np.log(np.maximum(landing, _TINY))
+        for g in np.unique(label):
+            members = np.flatnonzero(label == g)
+            label[members] += 10 * split(errors[members], weights[members], _LANDING_PARTS)
+    names, of = np.unique(label, return_inverse=True)
+    return StandIns(weights, of, tuple(np.flatnonzero(of == g) for g in range(len(names))))
+
+
+def split(values: Array, weights: Array, parts: int) -> Indices:
+    """Cut a weighted line of values into parts of like weight; equal values stay together.
+
+    >>> split(np.array([1.0, 1.0, 2.0, 3.0]), np.full(4, 0.25), 2)
+    array([0, 0, 1, 1])
+    """
+    _, inverse = np.unique(np.round(values, 9), return_inverse=True)
+    share = np.bincount(inverse, weights=weights) / weights.sum()
+    middle = np.cumsum(share) - 0.5 * share
+    label = np.minimum((middle * parts).astype(np.intp), parts - 1)
+    result: Indices = label[inverse]
+    return result
+
+
+def heaviest(future: Prospect, least_share: float) -> Prospect:
+    """Drop the components whose weight is below this share of the heaviest one's."""
+    keep = future.weights > least_share * future.weights.max()
+    weights = future.weights[keep]
+    return replace(
+        future,
+        weights=weights / weights.sum(),
+        slopes=future.slopes[keep],
+        mean=future.mean[keep],
+        covariance=future.covariance[keep],
+        cut_sd=future.cut_sd[keep],
+        reading_sd=future.reading_sd[keep],
+        move_sd=future.move_sd[keep],
+        drift=future.drift[keep],
+    )
