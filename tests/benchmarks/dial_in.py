@@ -27,7 +27,7 @@ import numpy as np
 from kit import mean_error, plain_setup, ratio_error, runs_wanted, spread_out
 from limit import Limit
 
-from calib.shop import Setup
+from calib.shop import Cutter, Joint, Setup
 from calib.simulate import RULES, Outcome, dial_in, draw_truth
 from calib.simulate.rules import program
 from calib.simulate.truth import Truth
@@ -75,6 +75,13 @@ UNKNOWN_SHOPS = {
 }
 
 _DEAR = {"pieces": 16, "high": 30, "low": 12}
+#: A finger joint, whose geometry knows what the edge does to the clearance (-3 mm per mm of recession).
+_FINGERS = replace(
+    plain_setup(**_DEAR, wear_sd_mm_per_m=0.0005),
+    joint=Joint("finger", thickness_mm=8.0),
+    cutter=Cutter("spiral-6", 6.0),
+    metres_per_piece_m=0.1,
+)
 MISSPECIFIED_SHOPS = {
     "as believed": _shop(**_DEAR),
     "as believed, renews": _shop(landing="renews", **_DEAR),
@@ -86,6 +93,8 @@ MISSPECIFIED_SHOPS = {
     "scale error 10 %": _shop({}, {"scale_sd": 0.03}, scale_sd=0.10, **_DEAR),
     "shift after 3 pieces": _shop({"shift_mm": 0.05, "shift_after": 3}, **_DEAR),
     "slips 5 %": _shop({"slip_probability": 0.05}, **_DEAR),
+    "backlash 0.05 ignored": _shop({"backlash_ignored": True}, backlash=0.05, **_DEAR),
+    "fast first metres": Shop(_FINGERS, {"fast_mm": 0.01}),
     "truth renews, believed adds": _shop({}, {"landing": "adds"}, landing="renews", **_DEAR),
     "truth adds, believed renews": _shop({}, {"landing": "renews"}, landing="adds", **_DEAR),
 }

@@ -59,6 +59,7 @@ def plain_setup(
     *,
     landing: str = "adds",
     step: float = 0.0,
+    backlash: float = 0.0,
     band: tuple[float, float, float] = (0.07, 0.02, 0.12),
     pieces: int = 16,
     high: float = 20.0,
@@ -68,11 +69,12 @@ def plain_setup(
     **known: Any,
 ) -> Setup:
     """Return a plain setup with one reading and one adjuster of slope -1."""
+    key = Adjuster("key", step, backlash, landing, moves={"clearance": -1.0})  # type: ignore[arg-type]
     return Setup(
         "bench",
         Joint("plain"),
         (Band("clearance", *band),),
-        (Adjuster("key", least_step_mm=step, landing=landing, moves={"clearance": -1.0}),),  # type: ignore[arg-type]
+        (key,),
         pieces_left=pieces,
         stakes=Stakes(test, move, default=ReadingStakes(high, low)),
         knowledge=Knowledge(**known),
