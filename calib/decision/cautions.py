@@ -1,6 +1,7 @@
 """The cautions that stand beside every advised move or cut: short, and always deferring.
 
-Source: common practice; limits of dust and noise as published by the bodies that are named in the README.
+Common practice, no source. No speeds, feeds or limits are given: those that apply stand in the machine's
+manual, on the cutter and in the rules of the place.
 """
 
 from __future__ import annotations

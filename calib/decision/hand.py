@@ -1,37 +1,57 @@
 """A move in the terms of the hand that makes it.
 
+The text carries on after "Move the key ...": which way and how far, where that is on its scale, how much of
+a turn, and how to take up lost motion. A typed value is a sentence of its own: "type 3.05 mm as ...".
+
 Signs: a positive change is one of rising setting. Key and fence settings are distances from the cutter,
-a height is that of the cutter above the base.
+a height is that of the cutter above the base; a scale that counts the other way turns these words round.
+An adjuster of any other name goes up or down its scale, which no way of counting changes.
+
+Not handled: two screws that have to be turned together.
 """
 
 from __future__ import annotations
 
-from calib.geometry.thread import pitch_mm
+from calib.geometry.thread import turns
 from calib.shop import Adjuster, Setup
 from calib.units import format_length
 
-#: adjuster name -> (falling setting, rising setting)
-_WORDS = {
+#: adjuster name -> where a falling and a rising setting take it, on a scale that counts as expected
+DIRECTIONS: dict[str, tuple[str, str]] = {
     "key": ("toward the cutter", "away from the cutter"),
     "fence": ("toward the cutter", "away from the cutter"),
     "height": ("down", "up"),
     "depth": ("down", "up"),
 }
-_EIGHTHS = {
-    1: "an eighth",
-    2: "a quarter",
-    3: "three eighths",
-    4: "half",
-    5: "five eighths",
-    6: "three quarters",
-    7: "seven eighths",
-}
+_EIGHTHS = ("", "an eighth", "a quarter", "three eighths", "half", "five eighths", "three quarters",
+            "seven eighths")  # fmt: skip
+#: How far from an eighth a turn may be and still be called one, in eighths; a screwdriver is no finer.
+_NEAR_EIGHTH = 0.25
+_SAME_MM = 1e-9
 
 
 def direction_word(setup: Setup, adjuster: str, change_mm: float) -> str:
-    """Return which way a change of setting moves an adjuster, in trade words."""
+    """Return which way a change of setting moves an adjuster, in trade words.
+
+    Parameters
+    ----------
+    change_mm : float, mm
+        Of the scale; positive = the number rises.
+
+    Raises
+    ------
+    CalibError
+        When the setup has no such adjuster.
+
+    Examples
+    --------
+    >>> from calib.shop import Band, Joint
+    >>> setup = Setup("corners", Joint("finger"), (Band("clearance", 0.07, 0.03, 0.12),), (Adjuster("key"),))
+    >>> direction_word(setup, "key", -0.14)
+    'toward the cutter'
+    """
     found = setup.adjuster(adjuster)
-    words = _WORDS.get(adjuster)
+    words = DIRECTIONS.get(adjuster)
     if words is None:
         return "up the scale" if change_mm > 0 else "down the scale"
     return words[int((change_mm > 0) != found.counts_other_way)]
@@ -47,7 +67,23 @@ def how_to_move(
     from_mm, to_mm : float, mm
         Settings before and after.
     last_change_mm : float, mm, or None
-        The move before; its direction is the one to finish in. None: toward larger settings.
+        Only its sign counts: the way the adjuster last came to its place, which after lost motion was taken
+        up is not the sign of the whole move. Every move finishes that way. None: toward larger settings.
+
+    Returns
+    -------
+    str
+        In the setup's units, without a full stop at the end. A position is named only where there is a scale.
+
+    Raises
+    ------
+    CalibError
+        When the setup has no such adjuster, or its thread is not known.
+
+    Notes
+    -----
+    With lost motion L and a move of size d against the last approach, the slack is on the right side again
+    only after going back by more than d + L and coming forward (common practice, no source).
 
     Examples
     --------
@@ -57,47 +93,80 @@ def how_to_move(
     >>> how_to_move(setup, "key", 6.14, 6.00)
     'toward the cutter by 0.14 mm, to 6.00 mm on its scale: an eighth of a turn (50°) of its M6 screw'
     """
-    found = setup.adjuster(adjuster)
-    change = to_mm - from_mm
+    found, change = setup.adjuster(adjuster), to_mm - from_mm
     if found.typed:
-        return f"type {format_length(to_mm, setup.units)} as the cutter's diameter"
-    text = f"{direction_word(setup, adjuster, change)} by {format_length(abs(change), setup.units)}"
-    if found.has_scale:
-        text += f", to {format_length(to_mm, setup.units)} on its scale"
-    if found.thread is not None:
-        text += f": {turns(abs(change), found.thread)} of its {found.thread} screw"
+        what = "cutter's diameter" if adjuster == "diameter" or setup.joint.kind == "inlay" else adjuster
+        return f"type {_length(to_mm, setup)} as the {what}"
+    if abs(change) < _SAME_MM:
+        text = "to the same place again"
+        text += f", {_length(to_mm, setup)} on its scale" if found.has_scale else ""
+    else:
+        text = _way(setup, found, change, to_mm)
     if found.landing == "renews":
         text += "; set it against its stop or block"
-    return text + _lost_motion(setup, found, change, last_change_mm)
+    return text + _lost_motion(setup, found, change, to_mm, last_change_mm)
 
 
-def turns(distance_mm: float, thread: str) -> str:
-    """Return a distance as turns of a thread, in eighths where one is near, and in degrees.
+def turn_words(distance_mm: float, thread: str) -> str:
+    """Return a distance as turns of a thread: in eighths where one is near, and in degrees.
 
-    >>> turns(0.14, "M6")
-    'an eighth of a turn (50°)'
+    Parameters
+    ----------
+    distance_mm : float, mm
+        Not below 0.
+
+    Examples
+    --------
+    >>> turn_words(0.14, "M6"), turn_words(0.02, "M6"), turn_words(1.63, "M6")
+    ('an eighth of a turn (50°)', '7°', '1 turn and five eighths (587°)')
     """
-    turn = distance_mm / pitch_mm(thread)
-    degrees = f"{360.0 * turn:.0f}°"
-    whole, eighth = divmod(round(8.0 * turn), 8)
-    if abs(8.0 * turn - round(8.0 * turn)) > 0.25 or (whole, eighth) == (0, 0):
-        return f"{turn:.2f} of a turn ({degrees})"
+    turned = turns(distance_mm, thread)
+    degrees = f"{360.0 * turned:.0f}°"
+    eighths = round(8.0 * turned)
+    if eighths == 0:
+        return degrees
+    if abs(8.0 * turned - eighths) > _NEAR_EIGHTH:
+        return f"{turned:.2f} {'of a turn' if turned < 1.0 else 'turns'} ({degrees})"
+    whole, rest = divmod(eighths, 8)
     if whole == 0:
-        return f"{_EIGHTHS[eighth]} of a turn ({degrees})"
-    turns_word = "1 turn" if whole == 1 and not eighth else f"{whole} turns"
-    part = f" and {_EIGHTHS[eighth]}" if eighth else ""
-    return f"{turns_word}{part} ({degrees})"
+        return f"{'half a turn' if rest == 4 else f'{_EIGHTHS[rest]} of a turn'} ({degrees})"
+    part = f" and {'a half' if rest == 4 else _EIGHTHS[rest]}" if rest else ""
+    return f"{whole} {'turn' if whole == 1 else 'turns'}{part} ({degrees})"
 
 
-def _lost_motion(setup: Setup, adjuster: Adjuster, change_mm: float, last_change_mm: float | None) -> str:
-    """Tell how to take out the backlash: every move ends in the direction of the last approach."""
-    if adjuster.backlash_mm <= 0.0:
+def _way(setup: Setup, adjuster: Adjuster, change_mm: float, to_mm: float) -> str:
+    """Say which way, how far, where to, and how much of a turn."""
+    text = f"{direction_word(setup, adjuster.name, change_mm)} by {_length(abs(change_mm), setup)}"
+    if adjuster.has_scale:
+        text += f", to {_length(to_mm, setup)} on its scale"
+    if adjuster.thread is not None:
+        text += f": {turn_words(abs(change_mm), adjuster.thread)} of its {adjuster.thread} screw"
+    return text
+
+
+def _lost_motion(
+    setup: Setup, adjuster: Adjuster, change_mm: float, to_mm: float, last_change_mm: float | None
+) -> str:
+    """Say how to take up the backlash, when the move goes against the last approach."""
+    forward = -1.0 if last_change_mm is not None and last_change_mm < 0 else 1.0
+    if adjuster.backlash_mm <= 0.0 or change_mm * forward > 0 or abs(change_mm) < _SAME_MM:
         return ""
-    onward = 1.0 if last_change_mm is None or last_change_mm > 0 else -1.0
-    if change_mm * onward > 0:
-        return ""
-    past = format_length(adjuster.backlash_mm + abs(change_mm), setup.units)
-    return (
-        f"; against its lost motion go back by more than {past} on the dial, then come up again to the mark, "
-        "and lock it"
+    past_mm = adjuster.backlash_mm + abs(change_mm)
+    turned = f" ({360.0 * turns(past_mm, adjuster.thread):.0f}°)" if adjuster.thread is not None else ""
+    back = direction_word(setup, adjuster.name, change_mm)
+    end = (
+        f"forward to {_length(to_mm, setup)}"
+        if adjuster.has_scale
+        else f"forward until it stands {_length(abs(change_mm), setup)} short of where it started"
     )
+    return (
+        f". Against lost motion make it in two goes: wind back, {back}, by more than "
+        f"{_length(past_mm, setup)} on the dial{turned}, then {end}; lock it"
+    )
+
+
+def _length(mm: float, setup: Setup) -> str:
+    """Write a length as it is logged: a third decimal of mm where it says something."""
+    if setup.units == "in":
+        return format_length(mm, "in")
+    return format_length(mm, "mm", decimals=2 if f"{mm:.3f}".endswith("0") else 3)

@@ -1,23 +1,15 @@
 """Words for the direction of a move.
 
-The sign is that of the setting, as geometry counts it: a key or fence setting is its distance
-from the cutter, a height is that of the cutter above the base. A scale whose numbers run the
-other way turns the sign round.
+The signs, and which adjuster goes which way, are those of `calib.decision.hand`. Here stand the words
+that are typed back. A scale whose numbers run the other way turns the sign round.
 """
 
 from __future__ import annotations
 
+from calib.decision.hand import DIRECTIONS
 from calib.errors import UsageError, near_name
 from calib.shop import Adjuster
 
-#: adjuster name -> (word for a falling setting, word for a rising one)
-_WORDS = {
-    "key": ("toward", "away"),
-    "fence": ("toward", "away"),
-    "height": ("down", "up"),
-    "depth": ("down", "up"),
-    "diameter": ("less", "more"),
-}
 _PHRASES = {
     "toward": "toward the cutter",
     "away": "away from the cutter",
@@ -35,6 +27,14 @@ _SAME_WORD = {
     "farther": "away",
     "further": "away",
 }
+#: Words for the number on a scale (falling, rising), for an adjuster that has none of its own.
+_ON_SCALE = ("less", "more")
+
+
+def _words(adjuster: str) -> tuple[str, str]:
+    """Return the words that are typed for a falling and a rising setting."""
+    falling, rising = DIRECTIONS.get(adjuster, _ON_SCALE)
+    return falling.split()[0], rising.split()[0]
 
 
 def direction_phrase(adjuster: str, change_mm: float, counts_other_way: bool = False) -> str:
@@ -45,8 +45,8 @@ def direction_phrase(adjuster: str, change_mm: float, counts_other_way: bool = F
     >>> direction_phrase("lever", 0.5)
     'more on the scale'
     """
-    words = _WORDS.get(adjuster, ("less", "more"))
-    on_scale = words == ("less", "more")
+    words = _words(adjuster)
+    on_scale = words == _ON_SCALE
     rises = (change_mm > 0) != (counts_other_way and not on_scale)
     return _PHRASES[words[1] if rises else words[0]]
 
@@ -66,11 +66,13 @@ def direction_sign(adjuster: Adjuster, word: str) -> int:
     (-1, 1)
     """
     meant = _SAME_WORD.get(word.lower(), word.lower())
-    if meant in ("less", "more"):
+    if meant in _ON_SCALE:
         return 1 if meant == "more" else -1
-    words = _WORDS.get(adjuster.name, ("less", "more"))
+    words = _words(adjuster.name)
+    if words == _ON_SCALE and meant in ("down", "up"):
+        return 1 if meant == "up" else -1  # "up the scale", as the advice says it
     if meant not in words:
-        choice = words if words == ("less", "more") else (*words, "less", "more")
+        choice = words if words == _ON_SCALE else (*words, *_ON_SCALE)
         near = near_name(word, choice)
         raise UsageError(
             f'{adjuster.name}: "{word}" does not say which way. '
