@@ -82,7 +82,7 @@ def add(
     return say(
         f"Setup {setup.name}: {first.name} wanted {span(first.low_mm, first.high_mm, setup.units)}.",
         f"First cut: calib cut {setup.name} {second}=... {first.name}=...",
-        f"Good pieces to cut: {setup.pieces_left}. More: calib setup change {setup.name} pieces_left=16",
+        f"Good pieces to cut: {setup.pieces_left}. Other: calib setup change {setup.name} pieces_left=16",
         f"All that was assumed: calib setup show {setup.name}",
     )
 

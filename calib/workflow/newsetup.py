@@ -103,6 +103,10 @@ class Answers:
     units: Literal["mm", "in"] = "mm"
 
 
+#: Good pieces of one box: four corners of two board ends, four grooved sides. Changed like all else.
+ONE_BOX: Mapping[JointKind, int] = {"finger": 8, "groove": 4, "inlay": 1, "plain": 1}
+
+
 def fits_of(joint: str) -> tuple[str, ...]:
     """Return the words for a fit of a kind of joint."""
     table: Mapping[str, Any] = {"finger": FINGER_FITS, "inlay": INLAY_FITS}.get(joint, PLACE_FITS)
@@ -164,6 +168,7 @@ def _form(answers: Answers) -> dict[str, Any]:
         "schema": "calib.log/1",
         "name": answers.name or DEFAULT_NAMES[joint],
         "units": "mm",
+        "pieces_left": ONE_BOX[joint],
         "joint": {"kind": joint},
         "cutter": {
             "name": answers.cutter or f"cutter-{answers.cutter_width_mm:g}",
