@@ -22,6 +22,7 @@ _BY_KIND: dict[JointKind, tuple[str, ...]] = {
         *_ROUTER_TABLE,
         "The cutter comes out through the back of the jig: guard the exit, hands never behind it. "
         "Tall boards need a backer and a clamp.",
+        "Never raise the cutter past the mark for least insertion of its shank.",
     ),
     "groove": (
         *_ROUTER_TABLE,
