@@ -56,22 +56,28 @@ class Posterior:
 
     def size(self, reading: str) -> Mixture:
         """Return the mean true size at the current setting (no scatter of single cuts), mm."""
-        found, f = self.block_of(reading)
-        at = found.one(lambda block: [features_at(block, f, _now(block))])
-        known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
-        worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
-        return Mixture(at.weights, at.mean + known + worn, at.sd)
+        return self._at_now(reading, {})
 
     def next_reading(self, reading: str) -> Mixture:
-        """Return what the next measured reading would be at the current setting, mm."""
+        """Return what the next measured reading would be at the current setting, mm.
+
+        It comes from the same gauge as those of the log, so its zero error is the one already in them.
+        """
         found, _ = self.block_of(reading)
         known = self.setup.knowledge
         noise = found.scatter * math.hypot(
             known.scale(reading, "cut_sd_mm"), known.scale(reading, "reading_sd_mm")
         )
-        size = self.size(reading)
-        zero = known.scale(reading, "zero_sd_mm")
-        return Mixture(size.weights, size.mean, np.sqrt(size.sd**2 + noise**2 + zero**2))
+        shown = self._at_now(reading, {f"zero:{reading}": 1.0})
+        return Mixture(shown.weights, shown.mean, np.sqrt(shown.sd**2 + noise**2))
+
+    def _at_now(self, reading: str, more: Mapping[str, float]) -> Mixture:
+        """Return the size at the current setting plus some more terms, mm."""
+        found, f = self.block_of(reading)
+        at = found.one(lambda block: [{**features_at(block, f, _now(block)), **more}])
+        known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
+        worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
+        return Mixture(at.weights, at.mean + known + worn, at.sd)
 
 
 def _now(block: Block) -> MachineState:
