@@ -29,7 +29,7 @@ from setups import (
 )
 
 from calib.normal import cdf, pdf
-from calib.regression import knowledge, posterior
+from calib.regression import hypotheses, knowledge, posterior
 from calib.regression.infer import Posterior
 from calib.regression.knowledge import REVERSED_PROBABILITY, wear_axis
 from calib.shop import Adjuster, Band, Cut, Cutter, FeelScale, Joint, Setup
@@ -259,4 +259,4 @@ def test_before_any_cut_the_grid_weighs_as_its_prior():
 def test_an_offset_known_exactly_or_not_at_all_is_an_answer_before_any_cut(sd):
     found = posterior(plain(offset_sd_mm=sd), [standing_at(0.3)])
     assert found.size("gap").expected == pytest.approx(0.0, abs=1e-12)
-    assert found.size("gap").u == pytest.approx(1e3 if sd else 0.0, abs=1e-12)
+    assert found.size("gap").u == pytest.approx(hypotheses.UNKNOWN_MM if sd else 0.0, abs=1e-12)

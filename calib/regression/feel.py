@@ -80,7 +80,8 @@ def interval_moments(mean: Array, variance: Array, low: Array, high: Array) -> M
 def _density_ratio(z: Array, log_z: Array) -> Array:
     finite = np.isfinite(z)
     safe = np.where(finite, z, 0.0)
-    return np.where(finite, np.exp(-0.5 * safe**2 - 0.5 * np.log(2 * np.pi) - log_z), 0.0)
+    ratio: Array = np.exp(np.where(finite, -0.5 * safe**2 - 0.5 * np.log(2 * np.pi) - log_z, -np.inf))
+    return ratio
 
 
 def _times(z: Array, ratio: Array) -> Array:

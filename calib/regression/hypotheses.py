@@ -39,8 +39,9 @@ WIDE = 20.0
 LEAST_SHARE = 1e-6
 #: Before words, components this far below the best (in log weight) are not taken on.
 _LOG_REACH = 30.0
-#: A term of infinite width that nothing speaks of yet is taken as this wide (mm).
-UNKNOWN_MM = 1e3
+#: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
+#: work on covariances, would drown in rounding.
+UNKNOWN_MM = 30.0
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
 
@@ -220,7 +221,7 @@ class _Solver:
         columns = [term.prior_sd * by[term.scaled_by] for term in self.block.terms]
         prior_sd = np.stack(columns, axis=1) if columns else np.zeros((len(self.grid.move), 0))
         spoken_of = np.any(self.X[:, self.numbers] != 0.0, axis=(0, 1))
-        return np.where(np.isinf(prior_sd) & ~spoken_of, UNKNOWN_MM, prior_sd)
+        return np.where(spoken_of, prior_sd, np.minimum(prior_sd, UNKNOWN_MM))
 
     def _fit(self) -> solve.GaussianFit:
         values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
