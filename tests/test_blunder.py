@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
+import math
 
 import numpy as np
 import pytest
+from setups import MOVES_BEFORE, NOISE, OFFSET_SD, X, Y, condition_densely, gap_log, of_sum, plain
 
 from calib.regression import posterior, solve
 from calib.regression.blunder import enumerate_bad, posterior_without
-from calib.shop import Adjuster, Band, Cut, Joint, Knowledge, Setup
+from calib.regression.hypotheses import WIDE
+from calib.shop import Adjuster, Band, Cut, FeelScale, Joint, Knowledge, Setup
 
 
 def fitted(extra: dict[int, float] | None = None) -> tuple[solve.GaussianFit, np.ndarray]:
@@ -76,3 +80,54 @@ def test_two_slips_are_found_together():
 def test_weights_sum_to_one():
     block = posterior(SETUP, gaps([0.06, 0.5, 0.05])).blocks[0]
     assert block.weights.sum() == pytest.approx(1.0, rel=1e-12)
+
+
+def test_a_log_is_mixed_over_every_set_of_slips():
+    """Every set of none, one or two bad readings, conditioned densely with the wide variance (D).
+
+    Components below a millionth of the whole are left out, hence the tolerance.
+    """
+    p, y = 0.05, np.array(Y) + np.array(X)
+    y[2] += 0.4
+    H = np.array([[1.0, *[-1.0 * (k < moved) for k in range(4)]] for moved in MOVES_BEFORE])
+    weight, chance, means, squares = 0.0, np.zeros(6), 0.0, 0.0
+    for size in (0, 1, 2):
+        for bad in itertools.combinations(range(6), size):
+            noise = np.full(6, NOISE)
+            noise[list(bad)] += WIDE**2 * NOISE
+            exact = condition_densely(H, [OFFSET_SD, *[0.04] * 4], noise, y)
+            share = math.exp(exact.log_density) * p**size * (1 - p) ** (6 - size)
+            mean, sd = of_sum(exact, H[-1])
+            weight, means, squares = weight + share, means + share * mean, squares + share * (sd**2 + mean**2)
+            chance[list(bad)] += share
+    cuts = gap_log(X, (y - np.array(X)).tolist())
+    found = posterior(plain(blunder_probability=p, move_sd_mm=0.04), cuts)
+    np.testing.assert_allclose([q for _, q in found.blocks[0].bad], chance / weight, rtol=1e-4, atol=2e-5)
+    now = found.size("gap")
+    assert now.expected == pytest.approx(means / weight - X[-1], abs=1e-6)
+    assert now.u == pytest.approx(math.sqrt(squares / weight - (means / weight) ** 2), rel=1e-4)
+
+
+def test_without_doubt_there_is_one_answer():
+    """Probability 0: a wild reading counts like every other one, and none is named."""
+    found = posterior(plain(), gap_log([0.0] * 4, [0.06, 0.05, 0.9, 0.06]))
+    assert len(found.blocks[0].weights) == 1
+    assert [p for _, p in found.blocks[0].bad] == [0.0] * 4
+    exact = condition_densely([[1]] * 4, [OFFSET_SD], NOISE, [0.06, 0.05, 0.9, 0.06])
+    assert found.offset("gap").expected == pytest.approx(exact.mean[0], rel=1e-9)
+
+
+def test_of_two_readings_far_apart_either_may_be_the_slip():
+    """As far above what was expected as below: by symmetry neither is blamed more."""
+    first, last = (p for _, p in posterior(SETUP, gaps([-0.4, 0.4])).blocks[0].bad)
+    assert first == pytest.approx(last, rel=1e-6)
+    assert 0.4 < first < 0.7
+
+
+def test_a_word_tells_which_of_two_numbers_is_the_slip():
+    """0.06 and 0.60 contradict each other; a third cut that only felt tight sides with the first."""
+    tight = dataclasses.replace(SETUP, feel=FeelScale({"tight": (-0.1, 0.1)}, 0.04))
+    cuts = [*gaps([0.06, 0.6]), Cut(3, "test", {"lever": 0.0}, feel="tight")]
+    first, last = (p for _, p in posterior(tight, cuts).blocks[0].bad)
+    assert last > 0.9
+    assert first < 0.1
