@@ -128,18 +128,22 @@ def test_mountings_sharpenings_and_words_survive_the_import(shop: Shop, tmp_path
     assert (record.sharpenings, record.metres_m) == (2, pytest.approx(0.2, abs=1e-12))
 
 
-def test_a_log_on_a_cutter_with_other_metres_gets_a_sharpening_of_its_own(shop: Shop, tmp_path: Path) -> None:
-    """What the log says of the metres is what the model sees; with the shop's metres it goes on there."""
+def test_a_log_never_says_that_the_cutter_was_sharpened_for_others(shop: Shop, tmp_path: Path) -> None:
+    """Other metres in a later log are remarked on; the shop's count stands, the first setup is as it was."""
     one = Cut(1, "test", {"key": 6.14, "height": 8.1}, {"clearance": (-0.07,)})
-    for name, metres in (("a", 12.0), ("b", 20.0), ("c", 20.05)):
+    remarks = []
+    for name, metres in (("a", 12.0), ("b", 20.0), ("c", 12.1)):
         cutter = CORNERS.cutter.__class__("spiral-6", 6.0, metres)
         write_log(
             CORNERS.__class__(**{**vars(CORNERS), "name": name, "cutter": cutter}), [one], tmp_path / "l.toml"
         )
-        import_log(shop, tmp_path / "l.toml")
-        assert history.log_of(shop, name)[0].cutter.metres_since_sharp_m == pytest.approx(metres, abs=1e-9)
-    assert cutters.get(shop, "spiral-6").sharpenings == 2
-    assert cutters.get(shop, "spiral-6").metres_m == pytest.approx(20.1, abs=1e-9)
+        remarks.append(import_log(shop, tmp_path / "l.toml").remark)
+    assert [remark is not None for remark in remarks] == [False, True, False]
+    assert "20 m" in str(remarks[1])
+    assert cutters.get(shop, "spiral-6").sharpenings == 1
+    assert cutters.get(shop, "spiral-6").metres_m == pytest.approx(12.15, abs=1e-9)
+    _, rows = history.log_of(shop, "a")
+    assert len({row.sharpening for row in rows}) == 1
 
 
 def test_what_was_logged_at_the_bench_goes_out_whole(corners: Shop, tmp_path: Path) -> None:

@@ -74,6 +74,8 @@ def import_logs(
     with opened(db) as shop:
         for path in logs:
             done.append(import_log(shop, path))
+            if done[-1].remark:
+                remark(str(done[-1].remark))
             if len(logs) > 1:
                 remark(f"{len(done)} of {len(logs)}: {path}")
     if json_form:

@@ -26,11 +26,15 @@ from calib.workflow.shopfloor import Shop
 
 @dataclass(frozen=True)
 class Imported:
-    """What an import did; ``already`` when the same log was there and nothing changed."""
+    """What an import did; ``already`` when the same log was there and nothing changed.
+
+    ``remark`` says what the shop knows otherwise than the log.
+    """
 
     name: str
     cuts: int
     already: bool
+    remark: str | None = None
 
 
 def import_log(shop: Shop, toml_path: Path) -> Imported:
@@ -46,8 +50,26 @@ def import_log(shop: Shop, toml_path: Path) -> Imported:
     with shop.writing() as connection:
         if _there(connection, setup, cuts, digest, toml_path):
             return Imported(setup.name, len(cuts), already=True)
+        remark = _other_metres(shop, connection, setup)
         _store(shop, connection, setup, cuts, digest)
-    return Imported(setup.name, len(cuts), already=False)
+    return Imported(setup.name, len(cuts), False, remark)
+
+
+def _other_metres(shop: Shop, connection: sqlite3.Connection, setup: Setup) -> str | None:
+    """Say when the shop counts other metres on the cutter than the log does; the shop's count stands.
+
+    A log may be of last month: it says nothing of the edge that is in the cutter today.
+    """
+    name, said = setup.cutter.name, setup.cutter.metres_since_sharp_m
+    if nouns.named(connection, "cutters", name) is None:
+        return None
+    here = cutters.get(shop, name).metres_m
+    if abs(here - said) <= 1e-9:
+        return None
+    return (
+        f"{name}: the log says {said:g} m since it was sharp, this shop counts {here:g} m and keeps that. "
+        f"A new edge since? Say: calib cutter sharpen {name}"
+    )
 
 
 def export_log(shop: Shop, setup_name: str, toml_path: Path) -> int:
@@ -118,7 +140,6 @@ def _store(
     shop: Shop, connection: sqlite3.Connection, setup: Setup, cuts: Sequence[Cut], digest: str
 ) -> None:
     """Write the setup, its mountings, sharpenings and cuts as one event."""
-    known = nouns.named(connection, "cutters", setup.cutter.name) is not None
     cutter_id = ensure_cutter(shop, setup.cutter)
     setup_id = setup_rows.new_setup(connection, shop.now())
     words = f"the import of {setup.name}"
@@ -126,7 +147,7 @@ def _store(
     version_id = setup_rows.add_version(connection, event_id, version_values(setup, setup_id, cutter_id))
     setup_rows.add_import(connection, event_id, setup_id, digest)
     writer = _Writer(shop, connection, event_id, setup, setup_id, cutter_id)
-    writer.first_sharpening(known)
+    writer.first_sharpening()
     taken = cut_rows.taken_numbers(connection)
     keep = taken.isdisjoint(cut.number for cut in cuts)
     start = max(taken, default=0) + 1
@@ -152,15 +173,9 @@ class _Writer:
         self.mounting: str | None = None
         self.sharpening: str | None = None
 
-    def first_sharpening(self, known: bool) -> None:
-        """Go on with the cutter's sharpening when its metres are the log's, else start one that has them."""
-        present = sharpenings.of_cutter(self.connection, self.cutter_id)[-1]
-        base = self.setup.cutter.metres_since_sharp_m
-        metres = cutters.get(self.shop, self.setup.cutter.name).metres_m
-        if known and abs(metres - base) > 1e-9:
-            self._new_sharpening(base)
-        else:
-            self.sharpening_id = int(present["id"])
+    def first_sharpening(self) -> None:
+        """Go on with the cutter's present sharpening."""
+        self.sharpening_id = int(sharpenings.of_cutter(self.connection, self.cutter_id)[-1]["id"])
 
     def cut(self, cut: Cut, number: int, version_id: int) -> None:
         """Write one row."""
