@@ -144,8 +144,8 @@ def reference_settings(setup: Setup, cuts: Sequence[Cut]) -> dict[str, float]:
 def start_setting(setup: Setup, adjuster: str) -> float:
     """Return a setting (mm) to start from before any cut, inside the range.
 
-    A height starts at the thickness of the stock and a key at the cutter's nominal width; other
-    adjusters start at 0 or at the nearest end of their range.
+    A height starts at the thickness of the stock, any other scale at the cutter's nominal width; 0 where
+    that is not known or there is no scale, or the nearest end of the range.
     """
     found = setup.adjuster(adjuster)
     guess = 0.0
@@ -202,11 +202,13 @@ def components(setup: Setup, model: JointModel) -> list[tuple[tuple[str, ...], t
 
 
 def _check(setup: Setup, cuts: Sequence[Cut]) -> None:
-    known = {b.name for b in setup.bands}
+    known = [b.name for b in setup.bands]
     for cut in cuts:
         for name in cut.readings:
             if name not in known:
-                setup.band(name)
+                raise CalibError(
+                    f'cut {cut.number}: setup {setup.name} has no reading "{name}". It has: {", ".join(known)}.'
+                )
         missing = [a.name for a in setup.adjusters if a.name not in cut.settings_mm]
         if missing:
             raise CalibError(f"cut {cut.number} does not say where {missing[0]} stood. Give its setting.")
