@@ -207,7 +207,8 @@ def _check(setup: Setup, cuts: Sequence[Cut]) -> None:
         for name in cut.readings:
             if name not in known:
                 raise CalibError(
-                    f'cut {cut.number}: setup {setup.name} has no reading "{name}". It has: {", ".join(known)}.'
+                    f'cut {cut.number}: setup {setup.name} has no reading "{name}". '
+                    f"It has: {', '.join(known)}."
                 )
         missing = [a.name for a in setup.adjusters if a.name not in cut.settings_mm]
         if missing:
