@@ -142,7 +142,7 @@ def _doubtful_scales(block: Block) -> list[str]:
     """Adjusters that were moved and cut after it, whose scale is not exactly known."""
     setup = block.setup
     used = {name for row in block.rows for name in row.features}
-    moved = {move.adjuster for move in block.track.moves if move.name in used or move.change_mm}
+    moved = {move.adjuster for move in block.track.moves if move.name in used and move.change_mm}
     return [
         a
         for k, a in enumerate(block.adjusters)
