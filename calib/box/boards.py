@@ -3,7 +3,8 @@
 The idea: fingers are left a little proud and sanded flush, so a board is longer than the finished box by the
 proud of both its ends. Board A starts with a finger, B with a slot; long sides are A here.
 
-Symbols: L, W  outside length and width once flush;  t_A, t_B  thickness of long sides and of ends;  h - t  proud.
+Symbols: L, W  outside length and width once flush;  t_A, t_B  thickness of long sides and of ends;
+h - t  proud.
 
 Assumed: one proud allowance all round. Not handled: mitred tops, boards that are not square ended.
 """

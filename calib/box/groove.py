@@ -1,7 +1,8 @@
 """Where the groove for the panel falls against fingers and slots, and where it has to stop.
 
-The idea: a groove that runs out through a finger leaves a hole in the end of that finger, which is seen on the
-outside of the corner. A groove that lies in a slot of its board runs out into the mate's finger and is never seen.
+The idea: a groove that runs out through a finger leaves a hole in the end of that finger, which is seen on
+the outside of the corner. A groove that lies in a slot of its board runs out into the mate's finger and is
+never seen.
 
 Symbols
 -------
@@ -13,9 +14,10 @@ Stop marks are where the cutter's axis stops, mm from the end of the board. Deri
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from calib.box.boards import Board
 from calib.box.layout import SAME_MM, Layout, Span
 from calib.errors import CalibError
 from calib.geometry.groove import stopped_groove
@@ -75,11 +77,13 @@ def check_groove(width: float, near: float, groove: float, depth: float, thickne
     """Raise `CalibError` for a groove deeper than the stock or beyond the board's edges."""
     if depth >= thickness:
         raise CalibError(
-            f"groove {depth:g} mm deep goes through stock of {thickness:g} mm. Lower the cutter or take thicker stock."
+            f"groove {depth:g} mm deep goes through stock of {thickness:g} mm. "
+            "Lower the cutter or take thicker stock."
         )
     if near < 0.0 or near + groove > width:
         raise CalibError(
-            f"groove from {near:g} to {near + groove:g} mm is not inside a board {width:g} mm wide. Move the fence."
+            f"groove from {near:g} to {near + groove:g} mm is not inside a board {width:g} mm "
+            "wide. Move the fence."
         )
 
 
@@ -102,6 +106,24 @@ def groove_on_board(layout: Layout, board: Literal["A", "B"], near: float, groov
     lines = [mm for span in (*fingers, *slots) for mm in span if SAME_MM < mm < layout.width_mm - SAME_MM]
     off = min((abs(wall - mm) for wall in (near, near + groove) for mm in lines), default=0.0)
     return GrooveOnBoard(board, where, in_finger > SAME_MM, off)
+
+
+def place_groove(
+    layout: Layout, board: Board, near: float, groove: float, reach: float, proud: float
+) -> GrooveOnBoard:
+    """Return where the groove falls on a board of the cut list, with stop marks when it would show.
+
+    Parameters
+    ----------
+    near, groove : float, mm
+        Near wall, and width of the groove: the cutter of a groove made in one pass.
+    reach, proud : float, mm
+    """
+    kind: Literal["A", "B"] = "A" if board.starts_with == "finger" else "B"
+    found = groove_on_board(layout, kind, near, groove)
+    if not found.shows:
+        return found
+    return replace(found, stop=stop_marks(board.length_mm, board.finger_depth_mm, proud, groove, reach))
 
 
 def stop_marks(
@@ -133,20 +155,22 @@ def stop_marks(
     needed = finger_depth - reach
     if needed < proud + least:
         raise CalibError(
-            f"no stop possible: the panel comes within {needed - proud:.2f} mm of the outside, {least:g} mm must "
-            "stay. Make the groove shallower or the stock thicker."
+            f"no stop possible: the panel comes within {needed - proud:.2f} mm of the outside, {least:g} mm "
+            "must stay. Make the groove shallower or the stock thicker."
         )
     axis = max(needed, proud + least + cutter / 2.0)
     overall, travel = stopped_groove(length - 2.0 * axis, cutter)
     if travel <= 0.0:
         raise CalibError(
-            f"no stop possible: a board {length:g} mm long is too short for a stopped groove with a cutter of "
-            f"{cutter:g} mm. Take a smaller cutter."
+            f"no stop possible: a board {length:g} mm long is too short for a stopped groove with a cutter "
+            f"of {cutter:g} mm. Take a smaller cutter."
         )
     return Stop(axis, travel, overall, axis - cutter / 2.0 - proud, max(0.0, axis - needed))
 
 
-def hidden_setbacks(layout: Layout, board: Literal["A", "B"], groove: float, least: float = 0.0) -> tuple[Span, ...]:
+def hidden_setbacks(
+    layout: Layout, board: Literal["A", "B"], groove: float, least: float = 0.0
+) -> tuple[Span, ...]:
     """Return the ranges of the near wall in which a groove runs through one board unseen, mm.
 
     Parameters

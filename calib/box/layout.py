@@ -64,7 +64,7 @@ class Layout:
 
 
 class Rip(NamedTuple):
-    """How wide to leave the boards, and the line to rip to, mm; the line counted in fingers and slots of A."""
+    """How wide to leave the boards and where to rip, mm; the line is counted in fingers and slots of A."""
 
     leave_mm: float
     rip_to_mm: float
@@ -163,7 +163,8 @@ def lid_cut(layout: Layout, lid_height: float, kerf: float) -> LidCut:
     p, f, width = layout.pitch_mm, layout.finger_mm, layout.width_mm
     if not 0.0 < kerf < min(f, layout.slot_mm):
         raise CalibError(
-            f"a kerf of {kerf:g} mm takes a whole finger of {f:g} mm. Use a thinner saw blade or wider fingers."
+            f"a kerf of {kerf:g} mm takes a whole finger of {f:g} mm. "
+            "Use a thinner saw blade or wider fingers."
         )
     lines = [mm for n in range(math.ceil(width / p) + 1) for mm in (n * p, n * p + f)]
     inner = [mm for mm in lines if mm > SAME_MM and mm + kerf < width - SAME_MM]

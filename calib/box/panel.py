@@ -33,7 +33,7 @@ class Season(NamedTuple):
 
 
 class PanelAcross(NamedTuple):
-    """A panel along one direction: its size when made, and its fit then, at its driest and at its wettest, mm."""
+    """A panel along one direction: its size when made, its fit then, at its driest and at its wettest, mm."""
 
     size_mm: float
     made: PanelFit
@@ -69,23 +69,22 @@ def size_across(
     """
     if not season.driest <= season.making <= season.wettest:
         raise CalibError(
-            f"moisture when made, {season.making:.1f} %, is not between the driest {season.driest:.1f} % and the "
-            f"wettest {season.wettest:.1f} %. Widen the humidity range."
+            f"moisture when made, {season.making:.1f} %, is not between the driest {season.driest:.1f} % and "
+            f"the wettest {season.wettest:.1f} %. Widen the humidity range."
         )
     up = season.wettest - season.making
     size = panel_size(inside, depth, slack, coefficient, up) if given is None else given
     room = inside + 2.0 * depth
     if size > room:
         raise CalibError(
-            f"panel {size:.2f} mm is bigger than its grooves allow ({room:.2f} mm). Trim it or cut the grooves deeper."
+            f"panel {size:.2f} mm is bigger than its grooves allow ({room:.2f} mm). "
+            "Trim it or cut the grooves deeper."
         )
     if size <= inside:
         raise CalibError(
-            f"panel {size:.2f} mm does not reach into its grooves (inside {inside:.2f} mm). Cut the grooves deeper, "
-            "or leave less play."
+            f"panel {size:.2f} mm does not reach into its grooves (inside {inside:.2f} mm). "
+            "Cut the grooves deeper, or leave less play."
         )
-    fits = [
-        panel_fit(inside, depth, size + (movement(size, coefficient, season.making, mc) if coefficient else 0.0))
-        for mc in season
-    ]
+    moved = [movement(size, coefficient, season.making, mc) if coefficient else 0.0 for mc in season]
+    fits = [panel_fit(inside, depth, size + change) for change in moved]
     return PanelAcross(size, fits[0], fits[1], fits[2])
