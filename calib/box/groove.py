@@ -169,7 +169,7 @@ def stop_marks(
 
 
 def hidden_setbacks(
-    layout: Layout, board: Literal["A", "B"], groove: float, least: float = 0.0
+    layout: Layout, board: Literal["A", "B"], groove: float, least: float = 0.0, room: float = 0.0
 ) -> tuple[Span, ...]:
     """Return the ranges of the near wall in which a groove runs through one board unseen, mm.
 
@@ -177,10 +177,12 @@ def hidden_setbacks(
     ----------
     least : float, mm
         Smallest setback to speak of.
+    room : float, mm
+        Least width of a range: nobody sets a fence into a narrower one.
     """
     slots = layout.a_slots if board == "A" else layout.b_slots
     ranges = ((max(low, least), high - groove) for low, high in slots)
-    return tuple((low, high) for low, high in ranges if high >= low)
+    return tuple((low, high) for low, high in ranges if high - low >= room)
 
 
 def _overlap(spans: tuple[Span, ...], low: float, high: float) -> float:
