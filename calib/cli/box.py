@@ -148,7 +148,7 @@ def square(
         _mm(second, units, "second diagonal"),
     )
     if json_form:
-        return say_json(found._asdict(), "calib.square/1")
+        return say_json(found, "calib.square/1")
     return say_lines(square_lines(found, columns(), units or "mm"))
 
 

@@ -134,7 +134,20 @@ def _source(shop: Shop | None, name: str | None, kind: str) -> _Source:
     if bench.setup.joint.seat == "toward" and kind == "finger":
         raise CalibError(f"setup {name} seats toward the cutter: boxes are laid out for seat away only, so "
                          "far.")
-    return _Source(name, bench.setup, list(bench.log))
+    cuts, changed = _as_last_cut(bench.log)
+    found = _Source(name, bench.setup, cuts)
+    if changed:
+        found.assumed.append(f"{name} comes back to where it last cut; it was mounted or sharpened since")
+    return found
+
+
+def _as_last_cut(log: list[Cut]) -> tuple[list[Cut], bool]:
+    """Leave out that the setup stands on another mounting or edge now: it is set before good stock is cut."""
+    made = [cut for cut in log if cut.pieces]
+    if not made or log[-1].pieces:
+        return log, False
+    changed = (made[-1].mounting, made[-1].sharpening) != (log[-1].mounting, log[-1].sharpening)
+    return (log[:-1], True) if changed else (log, False)
 
 
 def _numbers(asked: BoxQuestion, corners: _Source, groove: _Source) -> BoxNumbers:
