@@ -161,6 +161,13 @@ def test_board_lengths_leave_the_proud_on_both_ends():
     assert sizes_from(225.2, 156.0, 100.0, 12.0, 12.0, "inside")[:2] == pytest.approx((249.2, 180.0))
 
 
+def test_every_corner_joins_a_board_that_starts_with_a_finger_and_one_that_starts_with_a_slot():
+    boards = cut_list(sizes_from(250, 180, 100, 8, 8), 8, 8, 0.1, 100)
+    for corner in (1, 2, 3, 4):
+        assert {b.starts_with for b in boards if corner in b.corners} == {"finger", "slot"}
+        assert sum(b.corners[0] == corner for b in boards) == 1  # one first end at every corner
+
+
 def test_a_board_of_130_ends_in_part_of_a_slot():
     """A18 (D)."""
     end = width_end(130.0, 19.05, 9.60)

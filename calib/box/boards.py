@@ -17,6 +17,9 @@ from typing import Literal, NamedTuple
 from calib.errors import CalibError
 from calib.geometry.finger import depth_fit
 
+#: Corners of the box, counted round it from above, that each board joins.
+_CORNERS = {"A1": (1, 2), "B1": (2, 3), "A2": (3, 4), "B2": (4, 1)}
+
 
 class Sizes(NamedTuple):
     """A finished box, mm: outside and inside, length and width, and its height."""
@@ -42,8 +45,10 @@ class Board:
         At the reference edge, on both ends.
     finger_depth_mm : float, mm
         Height of the cutter above the base: thickness of the mating board and the proud.
+    corners : (int, int)
+        Of the box, counted round it from above: the end to cut first, and the other.
     note : str
-        Which edge down, which face out, which end first.
+        Which edge down, which face out, how the first slot is placed.
     """
 
     label: str
@@ -52,6 +57,7 @@ class Board:
     thickness_mm: float
     starts_with: Literal["finger", "slot"]
     finger_depth_mm: float
+    corners: tuple[int, int]
     note: str
 
 
@@ -122,8 +128,10 @@ def cut_list(
     ):
         length = span + 2.0 * proud
         assert abs(depth_fit(length, mate, mate + proud).outer_mm - span) < 1e-6
+        kind: Literal["finger", "slot"] = "finger" if starts == "finger" else "slot"
+        note = f"reference edge down, face out; at the jig {first[starts]}, on both ends"
         for number in (1, 2):
-            note = f"reference edge down, face out; end {number} first, {first[starts]}"
-            kind: Literal["finger", "slot"] = "finger" if starts == "finger" else "slot"
-            boards.append(Board(f"{name}{number}", length, board_width, thick, kind, mate + proud, note))
+            corners = _CORNERS[f"{name}{number}"]
+            label = f"{name}{number}"
+            boards.append(Board(label, length, board_width, thick, kind, mate + proud, corners, note))
     return tuple(boards)

@@ -111,13 +111,15 @@ def _cut_list(plan: BoxPlan, width: int, units: str) -> list[str]:
             figure(board.width_mm, units),
             figure(board.thickness_mm, units),
             f"a {board.starts_with}",
+            f"{board.corners[0]} and {board.corners[1]}",
         )
         for board in plan.boards
     ]
-    head = ("board", f"length {units}", "width", "thickness", "starts with")
+    head = ("board", f"length {units}", "width", "thickness", "starts with", "corners")
     lines = table_or_records(head, rows, width, right=(1, 2, 3))
     for board in plan.boards[::2]:
-        lines += paragraph(f"{board.label[0]} boards: {board.note.split('; ', 1)[0]}.", width)
+        note = f"{board.note}; the corner named first is cut first."
+        lines += paragraph(f"{board.label[0]} boards: {note}", width)
     depths = {board.label[0]: length(board.finger_depth_mm, units) for board in plan.boards}
     lines += paragraph(f"Cutter above the base: A {depths['A']}, B {depths['B']}.", width)
     return lines
