@@ -28,6 +28,8 @@ def as_plain(value: Any) -> Any:
         return round(value, _DECIMALS) + 0.0 if math.isfinite(value) else None
     if is_dataclass(value) and not isinstance(value, type):
         return {field.name: as_plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):
+        return as_plain(value._asdict())
     if isinstance(value, Mapping):
         return {str(key): as_plain(item) for key, item in value.items()}
     if isinstance(value, frozenset | set):

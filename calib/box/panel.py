@@ -1,0 +1,90 @@
+"""The panel in its grooves: how large to make it, its play, and what a season does to it.
+
+The idea: along each direction the panel has a float I + 2d - P. A solid panel swells across the grain only, a
+sheet hardly at all; the sides of the box do not change length. So the panel is sized for its wettest day and
+looked at on its driest.
+
+Symbols: I  inside;  d  depth of the groove;  P  panel;  C  change per size and per 1 % of moisture.
+
+Moisture limits of `calib.wood.movement` (6 to 14 %) hold here too.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from calib.errors import CalibError
+from calib.geometry.groove import PanelFit, panel_fit, panel_size
+from calib.wood import movement
+
+#: Play across each direction: a groove half a millimetre deeper on each side than the panel goes in.
+#: Common practice, no source.
+USUAL_SLACK_MM = 1.0
+#: Least a panel should be held by when it is pushed over; common practice, no source.
+LEAST_HOLD_MM = 1.0
+
+
+class Season(NamedTuple):
+    """Moisture of a panel, percent: when it is made, at its driest and at its wettest."""
+
+    making: float
+    driest: float
+    wettest: float
+
+
+class PanelAcross(NamedTuple):
+    """A panel along one direction: its size when made, its fit then, at its driest and at its wettest, mm."""
+
+    size_mm: float
+    made: PanelFit
+    driest: PanelFit
+    wettest: PanelFit
+
+
+def size_across(
+    inside: float, depth: float, slack: float, coefficient: float, season: Season, given: float | None = None
+) -> PanelAcross:
+    """Return the size of a panel along one direction and its fits over the season.
+
+    Parameters
+    ----------
+    inside, depth, slack : float, mm
+        `slack` is the float that is left on the wettest day.
+    coefficient : float, per 1 % of moisture
+        0 along the grain.
+    season : Season
+    given : float or None, mm
+        A panel that is there already.
+
+    Raises
+    ------
+    CalibError
+        When the panel does not fit its grooves, or does not reach into them.
+
+    Examples
+    --------
+    >>> found = size_across(180.0, 6.0, 0.5, 0.00248, Season(10.0, 6.0, 13.0))
+    >>> round(found.size_mm, 3), [round(mm, 2) for mm in found.driest[1:]]
+    (190.086, [4.1, 2.2])
+    """
+    if not season.driest <= season.making <= season.wettest:
+        raise CalibError(
+            f"moisture when made, {season.making:.1f} %, is not between the driest {season.driest:.1f} % and "
+            f"the wettest {season.wettest:.1f} %. Widen the humidity range."
+        )
+    up = season.wettest - season.making
+    size = panel_size(inside, depth, slack, coefficient, up) if given is None else given
+    room = inside + 2.0 * depth
+    if size > room:
+        raise CalibError(
+            f"panel {size:.2f} mm is bigger than its grooves allow ({room:.2f} mm). "
+            "Trim it or cut the grooves deeper."
+        )
+    if size <= inside:
+        raise CalibError(
+            f"panel {size:.2f} mm does not reach into its grooves (inside {inside:.2f} mm). "
+            "Cut the grooves deeper, or leave less play."
+        )
+    moved = [movement(size, coefficient, season.making, mc) if coefficient else 0.0 for mc in season]
+    fits = [panel_fit(inside, depth, size + change) for change in moved]
+    return PanelAcross(size, fits[0], fits[1], fits[2])
