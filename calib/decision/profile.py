@@ -86,12 +86,20 @@ def forecasts(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Foreca
     found: list[Forecast] = []
     for i, cut in enumerate(cuts):
         if cut.pieces and _measured(cuts[:i]):
-            row = replace(cut, number=0, pieces=0, readings={}, feel=None)
-            found += _ranges(setup, [*cuts[:i], row], cut.number)
+            found += _ranges(setup, [*cuts[:i], _standing(cut)], cut.number)
+    return (*found, *_ranges(setup, [*cuts, to_come(cuts, advice)], None))
+
+
+def to_come(cuts: Sequence[Cut], advice: Advice) -> Cut:
+    """Return a row without pieces: where the machine stands once moved as advised."""
     settings = {**cuts[-1].settings_mm, **{move.adjuster: move.to_mm for move in advice.moves}}
     moved = frozenset(move.adjuster for move in advice.moves)
-    row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, moved=moved)
-    return (*found, *_ranges(setup, [*cuts, row], None))
+    return replace(_standing(cuts[-1]), settings_mm=settings, moved=moved)
+
+
+def _standing(cut: Cut) -> Cut:
+    """Return a row that says where the machine stood for a cut, and nothing of what was cut or read."""
+    return replace(cut, number=0, pieces=0, metres_m=None, readings={}, feel=None)
 
 
 def need_a_cut(setup: Setup, cuts: Iterable[Cut]) -> None:

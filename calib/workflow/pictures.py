@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from calib.decision.advice import Advice
-from calib.decision.profile import Along, chances_along, forecasts
+from calib.decision.profile import Along, chances_along, forecasts, to_come
 from calib.present.pictures.dialin import DialIn
 from calib.regression.infer import posterior
 from calib.shop import Cut, Setup
@@ -21,8 +21,7 @@ def dial_in(shop: Shop, setup_name: str) -> DialIn:
     ranges = forecasts(setup, log, advice)
     blocks = posterior(setup, log).blocks
     acts_on = {f: tuple(block.block.adjusters) for block in blocks for f in block.block.readings}
-    after = {**log[-1].settings_mm, **{move.adjuster: move.to_mm for move in advice.moves}}
-    return DialIn(setup, tuple(cut for cut in log if cut.pieces), ranges, acts_on, after)
+    return DialIn(setup, tuple(cut for cut in log if cut.pieces), ranges, acts_on, to_come(log, advice))
 
 
 def band(shop: Shop, setup_name: str) -> tuple[Setup, tuple[Along, ...]]:

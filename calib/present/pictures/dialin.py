@@ -37,20 +37,22 @@ class DialIn:
         With pieces, in order.
     forecasts : tuple of Forecast
     acts_on : mapping of reading to the adjusters that move it
+    to_come : Cut
+        Nothing cut or read yet: where the machine stands once moved as advised.
     """
 
     setup: Setup
     cuts: tuple[Cut, ...]
     forecasts: tuple[Forecast, ...]
     acts_on: Mapping[str, tuple[str, ...]]
-    next_settings_mm: Mapping[str, float]
+    to_come: Cut
 
 
 def draw_dial_in(data: DialIn, units: str | None = None) -> Figure:
     """Draw a dial-in; lengths in `units` (None: the setup's own)."""
     unit = units or data.setup.units
     shown = data.cuts[-MOST_CUTS:]
-    panels, rows = len(data.setup.bands), 2 + len(data.setup.adjusters)
+    panels, rows = len(data.setup.bands), len(_rows(data, shown, unit))
     below = 0.12 + _ROW * rows + 0.42
     height = _TOP + panels * _PANEL + (panels - 1) * _GAP + below
     with look():
@@ -61,7 +63,10 @@ def draw_dial_in(data: DialIn, units: str | None = None) -> Figure:
             axes = axes_at(figure, _LEFT, bottom, WIDTH_IN - _LEFT - _RIGHT, _PANEL)
             _panel(axes, data, shown, band, unit)
         _table(axes, data, shown, unit)
-        text = "Bar: where that reading was expected, from the cuts before it.\nHollow: test cut; black: good pieces."
+        text = (
+            "Bar: where the reading was expected, from the cuts before it; thick for\n"
+            "half of such readings, thin for nine in ten. Ring: test; black: good piece."
+        )
         figure.text(0.12 / WIDTH_IN, 0.08 / height, text, size=8.5, va="bottom")
     return figure
 
@@ -83,8 +88,14 @@ def _panel(axes: Axes, data: DialIn, shown: Sequence[Cut], band: Band, unit: str
     axes.set_ylabel(f"{band.name} ({unit})")
     ends = [max(band.low_mm, low), min(band.high_mm, high)]
     axes.axhspan(*(in_unit(end, unit) for end in ends), facecolor="0.92", edgecolor="none", zorder=0)
-    for i in _moves(shown, data, band.name):
+    for i in _moves([*shown, data.to_come], data.acts_on.get(band.name, ())):
         axes.axvline(i - 0.5, color="black", linewidth=0.9, linestyle=(0, (1, 2)), gid="move")
+    for i, name in _turns([*shown, data.to_come]):
+        axes.axvline(i - 0.5, color="black", linewidth=0.9, gid=name)
+        axes.text(
+            i - 0.53, 0.985, name, transform=axes.get_xaxis_transform(), size=8.5, rotation=90, ha="right",
+            va="top",
+        )  # fmt: skip
     _forecasts(axes, data, shown, band, unit)
     for i, cut in enumerate(shown):
         _dots(axes, data.setup, cut, i, band, unit)
@@ -97,7 +108,7 @@ def _limits(data: DialIn, shown: Sequence[Cut], band: Band) -> tuple[float, floa
     ends = [end for end in (*read, band.low_mm, band.high_mm, band.target_mm) if math.isfinite(end)]
     low, high = min(ends), max(ends)
     span = max(high - low, 1e-3)
-    numbers = {cut.number for cut in shown} | {None}
+    numbers: set[int | None] = {None, *(cut.number for cut in shown)}
     ranges = [f.most_mm for f in data.forecasts if f.reading == band.name and f.cut in numbers]
     low = max(min([low, *(r[0] for r in ranges)]), low - span)
     high = min(max([high, *(r[1] for r in ranges)]), high + span)
@@ -109,16 +120,26 @@ def _ends(value: float | Interval) -> tuple[float, float]:
     return (value.low_mm, value.high_mm) if isinstance(value, Interval) else (value, value)
 
 
-def _moves(shown: Sequence[Cut], data: DialIn, reading: str) -> list[int]:
-    """Return the columns before which an adjuster of this reading was moved."""
-    acting = data.acts_on.get(reading, ())
-    places: list[Mapping[str, float]] = [*(cut.settings_mm for cut in shown), data.next_settings_mm]
+def _moves(rows: Sequence[Cut], acting: Sequence[str]) -> list[int]:
+    """Return the columns before which one of these adjusters was moved, or is to be."""
     return [
         i
-        for i in range(1, len(places))
-        if any(abs(places[i][a] - places[i - 1][a]) > 1e-9 for a in acting)
-        or (i < len(shown) and any(a in shown[i].moved for a in acting))
+        for i in range(1, len(rows))
+        if any(abs(rows[i].settings_mm[a] - rows[i - 1].settings_mm[a]) > 1e-9 for a in acting)
+        or any(a in rows[i].moved for a in acting)
     ]
+
+
+def _turns(rows: Sequence[Cut]) -> list[tuple[int, str]]:
+    """Return the columns before which the setup was mounted anew or its cutter sharpened, and that word."""
+    found = []
+    for i in range(1, len(rows)):
+        before, after = rows[i - 1], rows[i]
+        if after.mounting not in (None, before.mounting):
+            found.append((i, "mounted anew"))
+        elif after.sharpening not in (None, before.sharpening):
+            found.append((i, "sharpened"))
+    return found
 
 
 def _forecasts(axes: Axes, data: DialIn, shown: Sequence[Cut], band: Band, unit: str) -> None:
@@ -137,7 +158,7 @@ def _forecasts(axes: Axes, data: DialIn, shown: Sequence[Cut], band: Band, unit:
 def _dots(axes: Axes, setup: Setup, cut: Cut, x: float, band: Band, unit: str) -> None:
     """Draw what was read of one cut: a dot a number, an upright with ends for what lies between limits."""
     values = list(cut.readings.get(band.name, ()))
-    if not values and cut.feel in setup.feel.words and band is setup.bands[0]:
+    if not values and cut.feel is not None and cut.feel in setup.feel.words and band is setup.bands[0]:
         values = [Interval(*setup.feel.words[cut.feel])]
     foot, head = axes.get_ylim()
     for value in values:
@@ -172,18 +193,25 @@ def _table(axes: Axes, data: DialIn, shown: Sequence[Cut], unit: str) -> None:
     figure = axes.get_figure()
     assert figure is not None
     base = blended_transform_factory(axes.transData, axes.transAxes)
-    head = [("cut", [*(str(cut.number) for cut in shown), "next"])]
-    kinds = ["test" if c.kind == "test" else f"{c.pieces} good" for c in shown]
-    head.append(("", [*kinds, ""]))
-    places: list[Mapping[str, float]] = [*(cut.settings_mm for cut in shown), data.next_settings_mm]
-    for adjuster in data.setup.adjusters:
-        at = [place[adjuster.name] for place in places]
-        cells = [
-            typed_figure(x, unit) if i == 0 or abs(x - at[i - 1]) > 1e-9 else "" for i, x in enumerate(at)
-        ]
-        head.append((f"{adjuster.name} {unit}", cells))
-    for k, (name, cells) in enumerate(head):
-        down = base + ScaledTranslation(0, -0.16 - _ROW * k, figure.dpi_scale_trans)  # type: ignore[union-attr]
+    for k, (name, cells) in enumerate(_rows(data, shown, unit)):
+        down = base + ScaledTranslation(0, -0.16 - _ROW * k, figure.dpi_scale_trans)
         axes.text(-0.72, 0, name, transform=down, ha="right", va="center", size=9)
         for x, cell in enumerate(cells):
             axes.text(x, 0, cell, transform=down, ha="center", va="center", size=8.5 if k else 9.5)
+
+
+def _rows(data: DialIn, shown: Sequence[Cut], unit: str) -> list[tuple[str, list[str]]]:
+    """Return the table under the panels, a name and its cells a row."""
+    rows = [
+        ("cut", [*(str(cut.number) for cut in shown), "next"]),
+        ("", [*(cut.kind for cut in shown), ""]),
+    ]
+    if any(cut.pieces != 1 for cut in shown):
+        rows.append(("pieces", [*(str(cut.pieces) for cut in shown), ""]))
+    for adjuster in data.setup.adjusters:
+        at = [row.settings_mm[adjuster.name] for row in (*shown, data.to_come)]
+        cells = [
+            typed_figure(x, unit) if i == 0 or abs(x - at[i - 1]) > 1e-9 else "" for i, x in enumerate(at)
+        ]
+        rows.append((f"{adjuster.name} {unit}", cells))
+    return rows

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calib.errors import CalibError, UsageError
 from calib.units import MM_PER_INCH
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 WIDTH_IN = 5.0
 ENDINGS = (".svg", ".pdf", ".png")
-_LOOK = {
+_LOOK: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.size": 9.5,
     "axes.labelsize": 9.5,
