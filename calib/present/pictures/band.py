@@ -7,7 +7,7 @@ of the present setting may stand above it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from calib.decision.profile import Along
 from calib.present.figures import percent, typed_figure
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LEFT, _RIGHT, _TOP, _PANEL, _GAP, _FOOT = 0.72, 0.2, 0.36, 1.7, 0.6, 1.0
-#: How wide a label is, as a share of the axis.
-_SAID = 0.36
+#: How wide a letter is, as a share of the axis, and how high a line, in per cent of chance.
+_LETTER, _LINE = 0.0172, 14.0
 
 
 def draw_band(setup: Setup, along: Sequence[Along], units: str | None = None) -> Figure:
@@ -51,32 +51,46 @@ def _panel(axes: Axes, setup: Setup, one: Along, unit: str) -> None:
     axes.set_ylabel(f"{one.reading} in band (%)")
     scale = "" if setup.adjuster(one.adjuster).has_scale else ", counted from its first place"
     axes.set_xlabel(f"{one.adjuster} ({unit}{scale})")
-    stay = one.advised_mm is None
-    _mark(axes, one, one.now_mm, one.now_chance, "stay at" if stay else "now", unit)
-    if one.advised_mm is not None and one.advised_chance is not None:
-        _mark(axes, one, one.advised_mm, one.advised_chance, "move to", unit)
+    if one.advised_mm is None or one.advised_chance is None:
+        _mark(axes, one, one.now_mm, one.now_chance, "stay at", unit)
+    else:
+        taken = _mark(axes, one, one.advised_mm, one.advised_chance, "move to", unit)
+        _mark(axes, one, one.now_mm, one.now_chance, "now", unit, taken)
 
 
-def _mark(axes: Axes, one: Along, mm: float, chance: float, name: str, unit: str) -> None:
-    """Mark one setting with a dot and an upright, and say its chance above it, clear of the curve."""
+#: Left and right end of a label on the axis, and its foot in per cent.
+_Place = tuple[float, float, float]
+
+
+def _mark(
+    axes: Axes, one: Along, mm: float, chance: float, name: str, unit: str, taken: _Place | None = None
+) -> _Place:
+    """Mark one setting with a dot and an upright, and say its chance above it, clear of all else."""
     x, y, filled = in_unit(mm, unit), 100 * chance, name != "now"
-    left, right = axes.get_xlim()
-    share = (x - left) / (right - left)
-    side = "left" if share < 0.3 else "right" if share > 0.7 else "center"
-    over = [c for at, c in zip(one.settings_mm, one.chances, strict=True) if _under(at, mm, one, side)]
-    top = max([y, *(100 * c for c in over)]) + 6
-    axes.plot([x, x], [0, top if top > y + 12 else y], color="black", linewidth=0.8, linestyle=(0, (2, 2)))
+    words = f"{name} {typed_figure(mm, unit)}: {percent(chance)}"
+    start, end, side = _ends(axes, x, words)
+    along = zip(one.settings_mm, one.chances, strict=True)
+    over = [100 * c for at, c in along if start <= in_unit(at, unit) <= end]
+    foot = max([y, *over]) + 8
+    if taken is not None and start < taken[1] and end > taken[0] and abs(foot - taken[2]) < _LINE:
+        foot = taken[2] + _LINE
+    head = foot - 2 if foot > y + 12 else y
+    axes.plot([x, x], [0, head], color="black", linewidth=0.8, linestyle=(0, (2, 2)))
     axes.plot(
         [x], [y], marker="o", markersize=7, color="black", markerfacecolor="black" if filled else "white",
         linestyle="none", zorder=4, gid="advised" if filled else "now", clip_on=False,
     )  # fmt: skip
-    aside = 0.012 * (right - left) * {"left": -1, "center": 0, "right": 1}[side]
-    words = f"{name} {typed_figure(mm, unit)}: {percent(chance)}"
-    axes.text(x + aside, top + 2, words, size=9, va="bottom", ha=side)
+    anchor = {"left": start, "center": x, "right": end}[side]
+    axes.text(anchor, foot, words, size=9, va="bottom", ha=side)
+    return start, end, foot
 
 
-def _under(at_mm: float, mm: float, one: Along, side: str) -> bool:
-    """Say whether a place of the scale lies under what is said of a setting."""
-    width = _SAID * (one.settings_mm[-1] - one.settings_mm[0])
-    start = {"left": 0.0, "center": 0.5, "right": 1.0}[side]
-    return mm - start * width <= at_mm <= mm + (1.0 - start) * width
+def _ends(axes: Axes, x: float, words: str) -> tuple[float, float, Literal["left", "center", "right"]]:
+    """Return where a label over x starts and ends, and which side of it is given; it stays on the axis."""
+    left, right = axes.get_xlim()
+    width, aside = _LETTER * len(words) * (right - left), 0.012 * (right - left)
+    if x - left < 0.5 * width:
+        return x - aside, x - aside + width, "left"
+    if right - x < 0.5 * width:
+        return x + aside - width, x + aside, "right"
+    return x - 0.5 * width, x + 0.5 * width, "center"

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 WIDTH_IN = 5.0
 ENDINGS = (".svg", ".pdf", ".png")
+#: What is printed at its true size.
+PRINTED = (".pdf",)
 _LOOK: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.size": 9.5,
@@ -63,7 +65,7 @@ def ending_of(path: Path, allowed: Sequence[str] = ENDINGS) -> str:
     """Return the ending of a picture's file; `UsageError` when no picture is written so."""
     ending = path.suffix.lower()
     if ending not in allowed:
-        raise UsageError(f"{path}: pictures end in {' or '.join(allowed)}. Name the file so.")
+        raise UsageError(f"{path}: the file should end in {' or '.join(allowed)}.")
     return ending
 
 
