@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from calib.decision.advice import Advice, Expectation
 from calib.decision.hand import direction_word
@@ -58,7 +58,8 @@ def reading_lines(advice: Advice, unit: str) -> list[str]:
         chance = percent(r.probability_next)
         lines.append(f"  expect {_range(r, unit)}; {chance} that the next good piece is in its band")
     if advice.moves:
-        lines.append(f"That is once moved: {' '.join(step_sentences(advice, unit)[:-1])}")
+        moves = [text[:1].lower() + text[1:].rstrip(".") for text in step_sentences(advice, unit)[:-1]]
+        lines.append(f"These hold once you {'; then '.join(moves)}.")
     return lines
 
 
@@ -68,7 +69,12 @@ def _range(reading: Expectation, unit: str) -> str:
 
 
 def start_lines(
-    setup: Setup, settings_mm: Mapping[str, float], rests_on: str, fresh: Advice, unit: str
+    setup: Setup,
+    settings_mm: Mapping[str, float],
+    rests_on: str,
+    fresh: Advice,
+    by_eye: Collection[str],
+    unit: str,
 ) -> list[str]:
     """Say what to set and what to cut first on the next mounting.
 
@@ -76,15 +82,19 @@ def start_lines(
     ----------
     fresh : Advice
         On a mounting that starts at these settings and has no cut of its own yet.
+    by_eye : collection of reading names
+        Those that an adjuster without a scale moves: nothing is known of them before the first cut.
     """
-    named = ", ".join(f"{name} {typed_length(mm, unit)}" for name, mm in settings_mm.items())
+    eyed = [f"{a.name} by eye" for a in setup.adjusters if settings_mm and not a.has_scale]
+    named = ", ".join([*(f"{name} {typed_length(mm, unit)}" for name, mm in settings_mm.items()), *eyed])
     lines = [f"Set {named}. {_large(rests_on)}" if named else rests_on]
     tests = fresh.step in ("test_again", "move_and_test", "measure_again")
     what = "a test cut in scrap of the final thickness" if tests else "one good piece"
     names = " and ".join(band.name for band in setup.bands)
     lines.append(f"Cut first: {what}; measure {names} before anything is moved.")
     for r in fresh.readings:
-        lines.append(f"  {r.name}: expect {_range(r, unit)}")
+        known = "not known before it is cut" if r.name in by_eye else f"expect {_range(r, unit)}"
+        lines.append(f"  {r.name}: {known}")
     return [*lines, "That wide, because a new mounting does not land where the last one did."]
 
 

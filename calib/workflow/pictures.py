@@ -28,15 +28,24 @@ def dial_in(shop: Shop, setup_name: str) -> DialIn:
     """Return what the picture of a setup's dial-in shows; nothing is stored."""
     setup, log, advice = _advised(shop, setup_name)
     ranges = forecasts(setup, log, advice)
-    blocks = posterior(setup, log).blocks
-    acts_on = {f: tuple(block.block.adjusters) for block in blocks for f in block.block.readings}
-    return DialIn(setup, tuple(cut for cut in log if cut.pieces), ranges, acts_on, to_come(log, advice))
+    shown = tuple(cut for cut in log if cut.pieces)
+    return DialIn(setup, shown, ranges, _acts_on(setup, log), to_come(log, advice))
 
 
 def band(shop: Shop, setup_name: str) -> tuple[Setup, tuple[Along, ...]]:
     """Return a setup, and the chance of its next good piece along every scale; nothing is stored."""
     setup, log, advice = _advised(shop, setup_name)
     return setup, chances_along(setup, log, advice)
+
+
+def _acts_on(setup: Setup, log: Sequence[Cut]) -> dict[str, tuple[str, ...]]:
+    """Return the adjusters that move each reading."""
+    blocks = [found.block for found in posterior(setup, log).blocks]
+    return {
+        reading: tuple(a for k, a in enumerate(block.adjusters) if block.slopes[f, k] != 0.0)
+        for block in blocks
+        for f, reading in enumerate(block.readings)
+    }
 
 
 def _metres(shop: Shop, setup: Setup) -> float:
@@ -63,13 +72,15 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     settings = {**log[-1].settings_mm, **start}
     row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
     unit = units or setup.units
+    scaleless = {a.name for a in setup.adjusters if not a.has_scale}
+    by_eye = {reading for reading, acting in _acts_on(setup, log).items() if scaleless & set(acting)}
     ended = [m for m in history(shop, setup_name).mountings if m.cuts]
     return Card(
         setup=setup,
         title=setup.name,
         date=shop.now()[:10],
         about=tuple(about_lines(setup, unit, _metres(shop, setup))),
-        start=tuple(start_lines(setup, start, rests_on, advise(setup, [*log, row]), unit)),
+        start=tuple(start_lines(setup, start, rests_on, advise(setup, [*log, row]), by_eye, unit)),
         settings=tuple(setting_lines(setup, log[-1].settings_mm, unit)),
         readings=tuple(reading_lines(advice, unit)),
         mountings=tuple(
