@@ -13,7 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.decision.advice import Advice
+from calib.decision.advise import next_reading
 from calib.decision.odds import chance_of, shared_at
+from calib.decision.weigh import Choice
 from calib.errors import CalibError
 from calib.regression.infer import posterior
 from calib.regression.prospect import Prospect, prospect
@@ -23,6 +25,7 @@ from calib.shop import Band, Cut, Setup
 _PLACES = 121
 #: A slope below this moves nothing that can be measured, mm per mm.
 _NO_SLOPE = 1e-3
+_SAME_PLACE_MM = 1e-9
 
 
 @dataclass(frozen=True)
@@ -86,8 +89,8 @@ def forecasts(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Foreca
     found: list[Forecast] = []
     for i, cut in enumerate(cuts):
         if cut.pieces and _measured(cuts[:i]):
-            found += _ranges(setup, [*cuts[:i], _standing(cut)], cut.number)
-    return (*found, *_ranges(setup, [*cuts, to_come(cuts, advice)], None))
+            found += _ranges(setup, cuts[:i], cut, cut.number)
+    return (*found, *_ranges(setup, cuts, to_come(cuts, advice), None))
 
 
 def to_come(cuts: Sequence[Cut], advice: Advice) -> Cut:
@@ -114,13 +117,19 @@ def _measured(cuts: Iterable[Cut]) -> bool:
     return any(cut.readings or cut.feel for cut in cuts)
 
 
-def _ranges(setup: Setup, rows: Sequence[Cut], number: int | None) -> list[Forecast]:
-    belief = posterior(setup, rows)
-    found = []
-    for band in setup.bands:
-        reading = belief.next_reading(band.name)
-        found.append(Forecast(band.name, number, reading.interval(0.5), reading.interval(0.9)))
-    return found
+def _ranges(setup: Setup, before: Sequence[Cut], at: Cut, number: int | None) -> list[Forecast]:
+    """Return what was expected of a cut from those before it, computed as the advice does."""
+    still = replace(_standing(at), settings_mm=before[-1].settings_mm, moved=frozenset())
+    found = {}
+    for block in posterior(setup, [*before, still]).blocks:
+        future = prospect(block)
+        to = np.array([at.settings_mm[a] for a in future.adjusters])
+        change = to - future.now_mm
+        moved = (np.abs(change) > _SAME_PLACE_MM) | [a in at.moved for a in future.adjusters]
+        for f, name in enumerate(future.readings):
+            reading = next_reading(future, Choice(0.0, change, moved), f)
+            found[name] = Forecast(name, number, reading.interval(0.5), reading.interval(0.9))
+    return [found[band.name] for band in setup.bands]
 
 
 def chances_along(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Along, ...]:
