@@ -134,6 +134,19 @@ def test_a_reading_between_limits_is_an_upright_with_ends() -> None:
     assert tuple(between.get_ydata()) == pytest.approx((0.15, 0.25))
 
 
+def test_a_cut_that_was_only_felt_shows_what_the_word_stands_for(corners: DialIn) -> None:
+    """Mallet is below 0 at both ends or open below; the upright ends where the word or the panel does."""
+    felt = replace(corners.cuts[0], readings={})
+    assert felt.feel == "mallet"
+    low, high = corners.setup.feel.words["mallet"]
+    figure = draw_dial_in(replace(corners, cuts=(felt, *corners.cuts[1:])))
+    clearance, proud = figure.axes
+    (between,) = artists(clearance, "between")
+    assert tuple(between.get_ydata()) == pytest.approx((max(low, clearance.get_ylim()[0]), high))
+    assert "mallet" in words(figure)
+    assert not artists(proud, "between")
+
+
 def test_a_long_log_shows_its_last_cuts_and_says_so(corners: DialIn) -> None:
     many = tuple(replace(corners.cuts[i % 6], number=i + 1) for i in range(30))
     said = words(draw_dial_in(replace(corners, cuts=many, forecasts=())))

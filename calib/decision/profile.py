@@ -70,7 +70,9 @@ class Along:
     advised_chance: float | None
 
 
-def forecasts(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Forecast, ...]:
+def forecasts(
+    setup: Setup, cuts: Sequence[Cut], advice: Advice, last: int | None = None
+) -> tuple[Forecast, ...]:
     """Return the ranges of the next reading after each cut, oldest first.
 
     Parameters
@@ -79,6 +81,8 @@ def forecasts(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Foreca
         In the order they were made; rows without pieces tell where the machine stood.
     advice : Advice
         On all of them; its moves are made for the last range.
+    last : int, optional
+        Only for so many of the last cuts, and the one to come.
 
     Raises
     ------
@@ -87,8 +91,10 @@ def forecasts(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Foreca
     """
     need_a_cut(setup, cuts)
     found: list[Forecast] = []
-    for i, cut in enumerate(cuts):
-        if cut.pieces and _measured(cuts[:i]):
+    made = [i for i, cut in enumerate(cuts) if cut.pieces]
+    for i in made if last is None else made[-last:]:
+        cut = cuts[i]
+        if _measured(cuts[:i]):
             found += _ranges(setup, cuts[:i], cut, cut.number)
     return (*found, *_ranges(setup, cuts, to_come(cuts, advice), None))
 

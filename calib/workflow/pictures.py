@@ -8,7 +8,7 @@ from calib.decision.advice import Advice
 from calib.decision.profile import Along, chances_along, forecasts, need_a_cut, to_come
 from calib.present.card_text import about_lines, mounting_line, reading_lines, setting_lines, start_lines
 from calib.present.pictures.card import Card
-from calib.present.pictures.dialin import DialIn
+from calib.present.pictures.dialin import MOST_CUTS, DialIn
 from calib.regression.infer import posterior
 from calib.shop import Cut, Setup
 from calib.store.database import snapshot
@@ -27,7 +27,7 @@ NEXT_MOUNTING = "the next mounting"
 def dial_in(shop: Shop, setup_name: str) -> DialIn:
     """Return what the picture of a setup's dial-in shows; nothing is stored."""
     setup, log, advice = _advised(shop, setup_name)
-    ranges = forecasts(setup, log, advice)
+    ranges = forecasts(setup, log, advice, MOST_CUTS)
     shown = tuple(cut for cut in log if cut.pieces)
     return DialIn(setup, shown, ranges, _acts_on(setup, log), to_come(log, advice))
 

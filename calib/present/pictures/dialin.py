@@ -104,7 +104,7 @@ def _panel(axes: Axes, data: DialIn, shown: Sequence[Cut], band: Band, unit: str
 
 def _limits(data: DialIn, shown: Sequence[Cut], band: Band) -> tuple[float, float]:
     """Return the mm at the foot and the head of a panel: all that was read, the band, and the belief."""
-    read = [end for cut in shown for value in cut.readings.get(band.name, ()) for end in _ends(value)]
+    read = [end for cut in shown for value in _values(data.setup, cut, band) for end in _ends(value)]
     ends = [end for end in (*read, band.low_mm, band.high_mm, band.target_mm) if math.isfinite(end)]
     low, high = min(ends), max(ends)
     span = max(high - low, 1e-3)
@@ -114,6 +114,15 @@ def _limits(data: DialIn, shown: Sequence[Cut], band: Band) -> tuple[float, floa
     high = min(max([high, *(r[1] for r in ranges)]), high + span)
     margin = 0.08 * (high - low)
     return low - margin, high + margin
+
+
+def _values(setup: Setup, cut: Cut, band: Band) -> Sequence[float | Interval]:
+    """Return what is known of one reading of a cut: what was measured, else what its feel stands for."""
+    measured = cut.readings.get(band.name, ())
+    if measured or cut.feel not in setup.feel.words or band.name != setup.bands[0].name:
+        return measured
+    assert cut.feel is not None
+    return (Interval(*setup.feel.words[cut.feel]),)
 
 
 def _ends(value: float | Interval) -> tuple[float, float]:
@@ -157,14 +166,18 @@ def _forecasts(axes: Axes, data: DialIn, shown: Sequence[Cut], band: Band, unit:
 
 def _dots(axes: Axes, setup: Setup, cut: Cut, x: float, band: Band, unit: str) -> None:
     """Draw what was read of one cut: a dot a number, an upright with ends for what lies between limits."""
-    values = list(cut.readings.get(band.name, ()))
-    if not values and cut.feel is not None and cut.feel in setup.feel.words and band is setup.bands[0]:
-        values = [Interval(*setup.feel.words[cut.feel])]
     foot, head = axes.get_ylim()
+    values = _values(setup, cut, band)
     for value in values:
         if isinstance(value, Interval):
             y = [min(max(in_unit(end, unit), foot), head) for end in _ends(value)]
             axes.plot([x, x], y, color="black", linewidth=1.2, marker="_", markersize=9, gid="between")
+            if band.name not in cut.readings and cut.feel is not None:
+                up = y[1] < head - 0.1 * (head - foot)  # else there is no room above
+                axes.annotate(
+                    cut.feel, (x, y[1] if up else y[0]), xytext=(0, 5 if up else -5), size=8.5, ha="center",
+                    textcoords="offset points", va="bottom" if up else "top",
+                )  # fmt: skip
         else:
             fill = "black" if cut.kind == "good" else "white"
             axes.plot(
