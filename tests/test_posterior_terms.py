@@ -13,10 +13,12 @@ from typing import Any
 import numpy as np
 import pytest
 from setups import (
+    CUT_SD,
     GAP,
     MOVES_BEFORE,
     NOISE,
     OFFSET_SD,
+    READING_SD,
     RISE,
     Conditioned,
     X,
@@ -183,6 +185,13 @@ def test_a_scale_that_counts_the_other_way_weighs_as_much_as_its_density():
     assert found.reversed_scales["lever"] == pytest.approx(odds / (1.0 + odds), rel=1e-9)
 
 
+def test_a_value_that_is_typed_in_cannot_count_the_other_way():
+    typed = Adjuster("lever", moves={"gap": -1.0}, typed=True)
+    cuts = gap_log([0.0, 0.3], [0.1, 0.4])
+    assert posterior(plain(typed, scale_sd=0.03), cuts).blocks[0].reversed_scales == {}
+    assert posterior(plain(scale_sd=0.03), cuts).blocks[0].reversed_scales["lever"] > 0.5
+
+
 def fingers(wear_sd_mm_per_m: float) -> Setup:
     """A finger joint with the axis held; its play falls by three times the recession."""
     known = plain(wear_sd_mm_per_m=wear_sd_mm_per_m).knowledge
@@ -229,6 +238,16 @@ def test_rates_of_wear_weigh_as_much_as_their_density():
     np.testing.assert_allclose(found.size("play").sd, sds, rtol=1e-9)
 
 
+def test_a_word_on_a_worn_edge_weighs_the_rates_of_wear():
+    """Felt after 100 m: each rate shifts the play by three recessions; prior share times P(word), exactly."""
+    setup = dataclasses.replace(fingers(0.002), feel=FeelScale({"tight": (-math.inf, 0.0)}, 0.04))
+    cuts = [Cut(1, "good", {"key": 5.9}, pieces=10), Cut(2, "test", {"key": 5.9}, feel="tight")]
+    axis = wear_axis(0.002)
+    spread = math.sqrt(OFFSET_SD**2 + CUT_SD**2 + 0.04**2)
+    weight = np.exp(axis.log_weight) * cdf((0.0 - 0.1 + 3.0 * axis.nodes * 100.0) / spread)
+    np.testing.assert_allclose(posterior(setup, cuts).blocks[0].weights, weight / weight.sum(), rtol=1e-9)
+
+
 def test_a_new_edge_starts_its_metres_again():
     setup = fingers(0.002)
     worn = [Cut(n, "test", {"key": 5.9}, {"play": (0.1 - 0.02 * n,)}) for n in range(5)]
@@ -253,6 +272,21 @@ def test_before_any_cut_the_grid_weighs_as_its_prior():
     np.testing.assert_allclose(block.scatter.reshape(7, 5)[:, 0], np.exp(0.6 * scatter), rtol=1e-12)
     np.testing.assert_allclose(block.move.reshape(7, 5)[0], np.exp(0.6 * move), rtol=1e-12)
     np.testing.assert_allclose(block.weights, expected / expected.sum(), rtol=1e-9)
+
+
+def test_the_scatter_is_weighed_by_cuts_and_not_by_looks_at_one_cut():
+    """Three cuts read twice: the scatter scales what they share, the gauge's error stays as it is."""
+    values = [[0.05, 0.07], [0.12, 0.10], [-0.04, -0.01]]
+    cuts = [Cut(n, "test", {"lever": 0.0}, {"gap": tuple(pair)}) for n, pair in enumerate(values)]
+    block = posterior(plain(scales_known=False, log_sd=0.6), cuts).blocks[0]
+    H = [[1.0, *[float(k == n) for k in range(3)]] for n in range(3) for _ in range(2)]
+    log_weight = [
+        condition_densely(H, [OFFSET_SD, *[CUT_SD * s] * 3], READING_SD**2, np.ravel(values)).log_density
+        - 0.5 * (math.log(s) / 0.6) ** 2
+        for s in block.scatter
+    ]
+    weight = np.exp(np.array(log_weight) - max(log_weight))
+    np.testing.assert_allclose(block.weights, weight / weight.sum(), rtol=1e-9)
 
 
 @pytest.mark.parametrize("sd", [0.0, math.inf])

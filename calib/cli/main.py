@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from calib import __version__
-from calib.cli import advice, box, cuts, cutters, demo, gauges, keep, rehearse, setups, stocks
+from calib.cli import advice, box, cuts, cutters, demo, gauges, keep, pictures, rehearse, setups, stocks
 from calib.cli.kit import new_app, say
 
 app = new_app(
@@ -46,6 +46,7 @@ cuts.register(app)
 advice.register(app)
 rehearse.register(app)
 app.add_typer(box.app, name="box")
+pictures.register(app)
 keep.register(app)
 
 

@@ -88,6 +88,12 @@ def mount(
     )
 
 
+def where_to_start(bench: Bench) -> tuple[dict[str, float], str]:
+    """Return where the next mounting with this cutter is to start, mm, and what that rests on in words."""
+    endings, text = _endings(bench, bench.edge.cutter_id)
+    return {a.name: _start(a, endings) for a in bench.setup.adjusters if a.has_scale and endings}, text
+
+
 def ensure(connection: sqlite3.Connection, bench: Bench, event_id: int) -> sqlite3.Row:
     """Return the present mounting; the first cut of a setup makes the first one."""
     if bench.mounting is None:
