@@ -32,6 +32,8 @@ _SMALL = 1e-3
 #: Up to so many pieces of a drifting batch are summed one by one; more by a rule with so many nodes.
 _ONE_BY_ONE = 12
 _BATCH_NODES = 9
+#: Levels whose correlation is below this are taken as independent within a component.
+_UNCORRELATED = 0.01
 _LATTICE_POINTS = 2053
 _LATTICE_GENERATOR = 571
 
@@ -98,19 +100,45 @@ def chance_of(shared: Shared, bands: tuple[Band, ...], pieces: int) -> Chance:
     pieces : int
         Good pieces left; with none left the batch is the next piece.
     """
+    F = len(bands)
+    if F > 1 and _apart(shared):
+        return _product([_by_component(shared.only(f), bands[f : f + 1], pieces) for f in range(F)], shared)
+    return _product([_by_component(shared, bands, pieces)], shared)
+
+
+def _apart(shared: Shared) -> bool:
+    """Readings whose levels are as good as uncorrelated are independent within a component."""
+    sd = np.sqrt(np.maximum(np.diagonal(shared.covariance, axis1=1, axis2=2), 1e-30))
+    correlation = np.abs(shared.covariance) / (sd[:, :, None] * sd[:, None, :])
+    F = shared.mean.shape[1]
+    return bool(np.max(correlation * (1.0 - np.eye(F))) < _UNCORRELATED)
+
+
+def _product(parts: list[tuple[Array, Array]], shared: Shared) -> Chance:
+    first = float(shared.weights @ np.prod([part[0] for part in parts], axis=0))
+    every = float(shared.weights @ np.prod([part[1] for part in parts], axis=0))
+    return Chance(_below_one(first), _below_one(min(every, first)))
+
+
+def _by_component(shared: Shared, bands: tuple[Band, ...], pieces: int) -> tuple[Array, Array]:
+    """Return the chance of the next piece and of all pieces, each of shape (C,)."""
     creeping = np.flatnonzero(shared.creep_variance.max(axis=0) > _TINY_MM**2)
     F = len(bands)
-    nodes, node_weights = _nodes(F, len(creeping))
+    nodes, node_weights = _nodes(F, len(creeping), _fineness(shared))
     root = _root(shared.covariance)
     level = shared.mean[:, None, :] + np.einsum("cfg,ng->cnf", root, nodes[:, :F])
     drift = np.broadcast_to(shared.drift[:, None, :], level.shape).copy()
     for k, f in enumerate(creeping):
         drift[:, :, f] += np.sqrt(shared.creep_variance[:, f])[:, None] * nodes[:, F + k]
     inside = _log_inside(shared, bands, level)
-    first = float(shared.weights @ (np.exp(inside) @ node_weights))
     log_all = _log_all(shared, bands, level, drift, max(pieces, 1), inside)
-    every = float(shared.weights @ (np.exp(log_all) @ node_weights))
-    return Chance(_below_one(first), _below_one(min(every, first)))
+    return np.exp(inside) @ node_weights, np.exp(log_all) @ node_weights
+
+
+def _fineness(shared: Shared) -> float:
+    """Widest level over its cut's scatter: how fine nodes must be to see the edges of a band."""
+    sd = np.sqrt(np.maximum(np.diagonal(shared.covariance, axis1=1, axis2=2), 0.0))
+    return float(np.max(sd / shared.cut_sd))
 
 
 def _below_one(probability: float) -> float:
@@ -161,15 +189,19 @@ def _root(covariance: Array) -> Array:
     return root
 
 
-def _nodes(levels: int, creeps: int) -> tuple[Array, Array]:
-    """Nodes (N, q) and weights (N,) for an expectation over q = levels + creeps standard normals."""
+def _nodes(levels: int, creeps: int, fineness: float) -> tuple[Array, Array]:
+    """Nodes (N, q) and weights (N,) for an expectation over q = levels + creeps standard normals.
+
+    Along a level the nodes stand closer than half a cut's scatter, as far as their number allows.
+    """
     q = levels + creeps
+    wanted = 2.0 * 10.0 * fineness
     if q == 1:
-        line, weight = _line(121)
+        line, weight = _line(int(np.clip(wanted, 121, 1601)))
         return line[:, None], weight
     if q == 2:
-        first, first_weight = _line(45)
-        second, second_weight = _line(45) if levels == 2 else _line(21)
+        first, first_weight = _line(int(np.clip(wanted, 45, 121 if levels == 2 else 401)))
+        second, second_weight = _line(int(np.clip(wanted, 45, 121))) if levels == 2 else _line(21)
         x, y = np.meshgrid(first, second, indexing="ij")
         return np.stack([x.ravel(), y.ravel()], axis=1), np.outer(first_weight, second_weight).ravel()
     n = np.arange(_LATTICE_POINTS)

@@ -9,7 +9,9 @@ reached and adds the variance q of its landing; cutting the good stock ends it a
 
 Where landing *adds*, the variance after a move is P + q. Where it *renews*, the error of the last
 landing is left behind and only the offset's own variance B carries over. Right after a landing the two
-are independent, so the pair (B, tests made since) says everything and the program stays exact.
+are independent, so the pair (B, tests made since) says everything and the program stays exact while
+steps are fine. (With a coarse step, what can be reached hangs on the offset's place between two steps,
+which the plan does not carry: it is then some 10 % too hopeful; tests/benchmarks/dial_in.py.)
 
 z lies on an even grid, variances on a logarithmic ladder; a test cut is a convolution with a Gaussian
 (see `sweeps`).
