@@ -323,6 +323,13 @@ class Setup:
             f'setup {self.name} has no reading "{name}". It has: {", ".join(b.name for b in self.bands)}.'
         )
 
+    def move_sd_mm(self, name: str) -> float:
+        """Return the sd of the error of one move, mm; a typed adjuster has none unless it is said."""
+        own = self.knowledge.of.get(name)
+        if self.adjuster(name).typed and (own is None or own.move_sd_mm is None):
+            return 0.0
+        return self.knowledge.scale(name, "move_sd_mm")
+
     def adjuster(self, name: str) -> Adjuster:
         """Return an adjuster; raise `CalibError` when the setup has none of that name."""
         for adjuster in self.adjusters:

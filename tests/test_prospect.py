@@ -139,3 +139,21 @@ def test_creep_and_wear_along_the_batch():
     np.testing.assert_allclose(variance[:, 0], creeping.blocks[0].covariance[:, at, at], **TIGHT)
     worn = posterior(CASES["wear"], cuts_of(CASES["wear"])).blocks[0]
     np.testing.assert_allclose(prospect(worn).drift[:, 0], -3.0 * 10.0 * worn.wear_mm_per_m, **TIGHT)
+
+
+def test_the_next_measured_reading_shares_the_zero_error_of_its_gauge():
+    """The advice's u is that of the posterior's next reading: a zero error is not drawn again."""
+    from calib import advise
+
+    setup = setup_of(Adjuster("lever", moves={"gap": -1.0}), zero_sd_mm=0.05)
+    setup = dataclasses.replace(setup, pieces_left=0)
+    cuts = cuts_of(setup)
+    advised = advise(setup, cuts)
+    assert not advised.moves
+    assert advised.readings[0].u_mm == pytest.approx(posterior(setup, cuts).next_reading("gap").u, rel=1e-9)
+
+
+def test_a_typed_adjuster_moves_without_an_error_unless_it_is_said():
+    typed = setup_of(Adjuster("lever", moves={"gap": -1.0}, typed=True), move_sd_mm=0.04)
+    names = posterior(typed, cuts_of(typed)).blocks[0].names
+    assert not [name for name in names if name.startswith("move:")]

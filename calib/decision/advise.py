@@ -323,6 +323,6 @@ def _expectations(
 
 def next_reading(future: Prospect, choice: Choice, f: int) -> Mixture:
     """Return the next measured value of reading f after a choice's moves, mm."""
-    mean, covariance = future.after(choice.change_mm[None, :], choice.moved[None, :])
+    mean, covariance = future.after(choice.change_mm[None, :], choice.moved[None, :], measured=True)
     variance = covariance[:, 0, f, f] + future.cut_sd[:, f] ** 2 + future.reading_sd[:, f] ** 2
-    return Mixture(future.weights, mean[:, 0, f], np.sqrt(variance + future.zero_sd[f] ** 2))
+    return Mixture(future.weights, mean[:, 0, f], np.sqrt(variance))

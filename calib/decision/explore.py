@@ -81,7 +81,7 @@ def _exploring_move(setup: Setup, adjuster: Adjuster, reading: str, future: Pros
     scatter = math.hypot(
         known.scale(reading, "cut_sd_mm"),
         known.scale(reading, "reading_sd_mm"),
-        known.scale(adjuster.name, "move_sd_mm"),
+        setup.move_sd_mm(adjuster.name),
     )
     size = max(_TIMES_THE_SCATTER * scatter, adjuster.least_step_mm)
     if adjuster.least_step_mm > 0.0:

@@ -46,7 +46,7 @@ def halved(setup: Setup) -> dict[str, Knowledge]:
     readings = [band.name for band in setup.bands]
     better = {"gauge": _halve(known, readings, "reading_sd_mm")}
     for adjuster in setup.adjusters:
-        if known.scale(adjuster.name, "move_sd_mm") > 0.0:
+        if setup.move_sd_mm(adjuster.name) > 0.0:
             better[adjuster.name] = _halve(known, [adjuster.name], "move_sd_mm")
     mounting = _halve(known, readings, "offset_sd_mm")
     if known.mounting_sd_mm is not None:

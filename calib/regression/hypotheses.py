@@ -167,7 +167,7 @@ class _Grid:
 def _grid(variants: list[Block], scatter: knowledge.Axis) -> _Grid:
     setup = variants[0].setup
     known = setup.knowledge
-    move = knowledge.move_axis(known, [known.scale(a, "move_sd_mm") for a in variants[0].adjusters])
+    move = knowledge.move_axis(known, [setup.move_sd_mm(a) for a in variants[0].adjusters])
     wear = knowledge.wear_axis(known.wear_sd_mm_per_m if np.any(variants[0].recession) else 0.0)
     turned = np.log([1.0] + [knowledge.REVERSED_PROBABILITY] * (len(variants) - 1))
     axes = [range(len(variants)), range(len(wear.nodes)), range(len(scatter.nodes)), range(len(move.nodes))]

@@ -38,8 +38,6 @@ class Prospect:
     mean : ndarray of shape (C, q); covariance : ndarray of shape (C, q, q)
     cut_sd, reading_sd : ndarray of shape (C, F), mm
         Scatter of one cut (of the wood) and of one measurement.
-    zero_sd : ndarray of shape (F,), mm
-        Of the gauge: in every measurement, in no piece.
     move_sd : ndarray of shape (C, A), mm of the adjuster's scale
     drift : ndarray of shape (C, F), mm per piece, by wear
     now_mm : ndarray of shape (A,)
@@ -58,7 +56,6 @@ class Prospect:
     covariance: Array
     cut_sd: Array
     reading_sd: Array
-    zero_sd: Array
     move_sd: Array
     renews: Mask
     drift: Array
@@ -66,7 +63,7 @@ class Prospect:
     learned: Mask
     pieces_since_move: float
 
-    def after(self, change_mm: Array, moved: Mask) -> tuple[Array, Array]:
+    def after(self, change_mm: Array, moved: Mask, *, measured: bool = False) -> tuple[Array, Array]:
         """Return mean (C, P, F) mm and covariance (C, P, F, F) mm^2 of the size of the next piece.
 
         Parameters
@@ -75,12 +72,18 @@ class Prospect:
             How far each adjuster is moved; 0 where it is not.
         moved : ndarray of shape (P, A), bool
             A move of 0 mm is still a move: it lands anew.
+        measured : bool
+            As the gauge will read it, with the zero error that it has shown so far.
 
         Notes
         -----
         The scatter of the single cut is not in it.
         """
         factors = self._factors(change_mm, moved)
+        if measured:
+            F, A = len(self.readings), len(self.adjusters)
+            for f in range(F):
+                factors[:, :, f, F + 2 * A + F * A + f] = 1.0
         mean = np.einsum("cpfq,cq->cpf", factors, self.mean)
         mean = mean + np.einsum("cfa,pa->cpf", self.slopes, change_mm)
         covariance = np.einsum("cpfq,cqr,cpgr->cpfg", factors, self.covariance, factors, optimize=True)
@@ -110,7 +113,7 @@ class Prospect:
             for a in np.flatnonzero(self.learned[f]):
                 factors[:, :, f, F + 2 * A + f * A + a] = change_mm[:, a]
             since = ~moved.any(axis=1)  # creep starts again at an adjustment
-            factors[:, :, f, F + 2 * A + F * A + f] = np.where(since, self.pieces_since_move, 0.0)
+            factors[:, :, f, 2 * F + 2 * A + F * A + f] = np.where(since, self.pieces_since_move, 0.0)
         return factors
 
 
@@ -135,8 +138,7 @@ def prospect(found: BlockPosterior) -> Prospect:
         covariance=covariance,
         cut_sd=np.outer(found.scatter, [known.scale(f, "cut_sd_mm") for f in block.readings]),
         reading_sd=np.outer(found.scatter, [known.scale(f, "reading_sd_mm") for f in block.readings]),
-        zero_sd=np.array([known.scale(f, "zero_sd_mm") for f in block.readings]),
-        move_sd=np.outer(found.move, [known.scale(a, "move_sd_mm") for a in block.adjusters]),
+        move_sd=np.outer(found.move, [block.setup.move_sd_mm(a) for a in block.adjusters]),
         renews=np.array([block.setup.adjuster(a).landing == "renews" for a in block.adjusters], dtype=bool),
         drift=worn * block.setup.metres_per_piece_m,
         now_mm=np.array([state.settings_mm[a] for a in block.adjusters]),
@@ -165,7 +167,8 @@ def _numbers(block: Block, state: MachineState) -> list[Mapping[str, float]]:
         renewable.append(dict.fromkeys(acting, 1.0) if renews else {})
     scales = [{f"scale:{a}": 1.0} for a in block.adjusters]
     learned = [{f"slope:{f}:{a}": 1.0} for f in block.readings for a in block.adjusters]
-    return [*sizes, *renewable, *scales, *learned, *creeps]
+    zeros = [{f"zero:{f}": 1.0} for f in block.readings]
+    return [*sizes, *renewable, *scales, *learned, *zeros, *creeps]
 
 
 def _on(block: Block, state: MachineState) -> MachineState:

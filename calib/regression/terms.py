@@ -275,7 +275,7 @@ def _terms(block: Block) -> list[Term]:
                 terms.append(Term(f"slope:{reading}:{adjuster}", LEARNED_SLOPE_SD))
     for move in block.track.moves:
         if move.adjuster in block.adjusters:
-            terms.append(Term(move.name, known.scale(move.adjuster, "move_sd_mm"), "move"))
+            terms.append(Term(move.name, block.setup.move_sd_mm(move.adjuster), "move"))
     return [term for term in terms if term.prior_sd > 0.0]
 
 

@@ -184,7 +184,7 @@ def _kalman_gain(setup: Setup, n: int) -> float:
     known, reading = setup.knowledge, setup.bands[0].name
     noise = float(_noise(setup)[0]) ** 2
     landing = sum(
-        (slope * known.scale(a.name, "move_sd_mm")) ** 2
+        (slope * setup.move_sd_mm(a.name)) ** 2
         for a, slope in zip(setup.adjusters, _slopes(setup)[0], strict=True)
     )
     P = known.scale(reading, "offset_sd_mm") ** 2

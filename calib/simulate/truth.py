@@ -129,7 +129,7 @@ def draw_truth(
         offset_mm={f: _offset(known, f, rng) for f in readings},
         cut_sd_mm={f: lam * known.scale(f, "cut_sd_mm") for f in readings},
         reading_sd_mm={f: lam * known.scale(f, "reading_sd_mm") for f in readings},
-        move_sd_mm={a: tau * known.scale(a, "move_sd_mm") for a in adjusters},
+        move_sd_mm={a: tau * setup.move_sd_mm(a) for a in adjusters},
         scale_error={a: normal(a, "scale_sd") for a in adjusters},
         slopes={(f, a): 1.0 + 0.3 * float(rng.standard_normal()) for f in readings for a in adjusters},
         zero_mm={f: normal(f, "zero_sd_mm") for f in readings},
