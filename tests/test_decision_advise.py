@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from calib import advise, load_log
+from calib.decision.advise import next_step
 from calib.errors import CalibError
 from calib.shop import Adjuster, Band, Cut, FeelScale, Joint, Knowledge, Setup, Stakes
 
@@ -211,3 +212,14 @@ def test_wear_says_how_many_pieces_a_setting_holds():
     longer = advise(slower, cuts).holds_for_pieces
     assert longer is not None
     assert longer > holds
+
+
+@pytest.mark.parametrize("moves", [-1.0, "learn"])
+def test_the_bare_step_is_that_of_the_advice(moves):
+    """The simulated maker follows what a person would be told, a first move to learn an effect included."""
+    setup = plain(Adjuster("lever", moves={"gap": moves}))
+    cuts = [cut(1, {"lever": 0.0}, 0.5), cut(2, {"lever": 0.0}, 0.5)]
+    for n in (1, 2):
+        advice = advise(setup, cuts[:n])
+        to = {"lever": 0.0, **{m.adjuster: m.to_mm for m in advice.moves}}
+        assert next_step(setup, cuts[:n]) == (advice.step, to)

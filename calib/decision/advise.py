@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -46,6 +46,17 @@ class _Option:
     choices: tuple[Choice, ...]
 
 
+class _Decision(NamedTuple):
+    """What was believed, every step that was weighed, and the one that was taken."""
+
+    belief: Posterior
+    futures: list[Prospect]
+    options: list[_Option]
+    best: _Option
+    cut_now_min: float
+    wild: Cut | None
+
+
 def advise(
     setup: Setup,
     cuts: Sequence[Cut],
@@ -78,12 +89,17 @@ def advise(
     """
     setup = _with_overrides(setup, knowledge, stakes, pieces_left)
     rows = list(cuts) or [standing(setup)]
+    return _advice(setup, rows, *_decide(setup, rows))
+
+
+def _decide(setup: Setup, rows: Sequence[Cut]) -> _Decision:
+    """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
     belief = posterior(setup, rows)
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, futures, _repeats(rows))
     wild = _wild_reading(belief, rows)
     best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
-    return _advice(setup, rows, belief, futures, options, best, cut_now, wild)
+    return _Decision(belief, futures, options, best, cut_now, wild)
 
 
 def _exploring(
@@ -118,15 +134,12 @@ def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
 def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]]:
     """Return the bare step that `advise` would give, and where every scale stands for it, mm."""
     rows = list(cuts) or [standing(setup)]
-    belief = posterior(setup, rows)
-    futures = [prospect(block) for block in belief.blocks]
-    options, _ = _options(setup, futures, _repeats(rows))
-    best = options[0] if _wild_reading(belief, rows) is None else _measure_again(options)
+    found = _decide(setup, rows)
     settings = {a.name: float(rows[-1].settings_mm[a.name]) for a in setup.adjusters}
-    for future, choice in zip(futures, best.choices, strict=True):
+    for future, choice in zip(found.futures, found.best.choices, strict=True):
         for a in np.flatnonzero(choice.moved):
             settings[future.adjusters[a]] += float(choice.change_mm[a])
-    return best.step, settings
+    return found.best.step, settings
 
 
 def _with_overrides(

@@ -31,13 +31,13 @@ def spread_out(
     work: Callable[[Any], Any], tasks: Iterable[Any], processes: int, what: str, chunk: int = 8
 ) -> list[Any]:
     """Return work(task) for every task, in order, with progress on stderr."""
-    todo = list(tasks)
+    waiting = list(tasks)
     found = []
     with get_context("fork").Pool(processes) as pool:
-        for done, result in enumerate(pool.imap(work, todo, chunksize=chunk), start=1):
+        for done, result in enumerate(pool.imap(work, waiting, chunksize=chunk), start=1):
             found.append(result)
-            if done % max(len(todo) // 20, 1) == 0 or done == len(todo):
-                print(f"\r{what}: {done}/{len(todo)} ", end="", file=sys.stderr, flush=True)
+            if done % max(len(waiting) // 20, 1) == 0 or done == len(waiting):
+                print(f"\r{what}: {done}/{len(waiting)} ", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
     return found
 
