@@ -213,7 +213,7 @@ class Knowledge:
     zero_sd_mm: float = 0.0
     mounting_sd_mm: float | None = None
     blunder_probability: float = 0.02
-    log_sd: float = 0.6
+    log_sd: float = 0.8
     scales_known: bool = False
     of: Mapping[str, Scales] = field(default_factory=lambda: MappingProxyType({}))
 

@@ -136,7 +136,7 @@ def test_a_word_weighs_the_hypotheses_by_its_probability():
     setup = setup_of(scales_known=False)
     block = posterior(setup, [START, Cut(1, "test", {"key": -0.6}, feel="tight")]).blocks[0]
     spread = np.sqrt(OFFSET_SD**2 + (CUT_SD * block.scatter) ** 2 + SPREAD**2)
-    prior = np.exp(-0.5 * (np.log(block.scatter) / 0.6) ** 2)
+    prior = np.exp(-0.5 * (np.log(block.scatter) / setup.knowledge.log_sd) ** 2)
     weight = prior * cdf((-0.03 - 0.05 - 0.6) / spread)
     np.testing.assert_allclose(block.weights, weight / weight.sum(), rtol=1e-9)
 

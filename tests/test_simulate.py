@@ -43,9 +43,9 @@ def test_truths_are_spread_as_the_prior_says() -> None:
     for values, sd in [
         ([t.offset_mm["clearance"] for t in truths], 0.2),
         ([t.scale_error["key"] for t in truths], 0.02),
-        ([math.log(t.cut_sd_mm["clearance"] / 0.02) for t in truths], 0.6),
-        ([math.log(t.reading_sd_mm["clearance"] / 0.015) for t in truths], 0.6),
-        ([math.log(t.move_sd_mm["key"] / 0.03) for t in truths], 0.6),
+        ([math.log(t.cut_sd_mm["clearance"] / 0.02) for t in truths], KNOWN.log_sd),
+        ([math.log(t.reading_sd_mm["clearance"] / 0.015) for t in truths], KNOWN.log_sd),
+        ([math.log(t.move_sd_mm["key"] / 0.03) for t in truths], KNOWN.log_sd),
     ]:
         assert np.std(values) == pytest.approx(sd, rel=4.0 / math.sqrt(2 * 4000))
         assert abs(np.mean(values)) < 4.0 * sd / math.sqrt(4000)

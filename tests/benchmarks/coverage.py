@@ -34,7 +34,7 @@ class Task:
     landing: str
     scatter: float | None
     blunder_probability: float = 0.02
-    log_sd: float = 0.6
+    log_sd: float = 0.8
 
 
 def one_dial_in(task: Task) -> list[tuple[bool, bool]]:
