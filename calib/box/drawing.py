@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from calib.box.layout import Span
+from calib.box.layout import SAME_MM, Span
 from calib.box.plan import BoxPlan
 
 Point = tuple[float, float]
@@ -92,13 +92,13 @@ def draw_boards(plan: BoxPlan) -> tuple[BoardDrawing, ...]:
 
 
 def _outline(length: float, width: float, depth: float, slots: tuple[Span, ...]) -> tuple[Point, ...]:
-    """Walk up the right end and down the left one, into every slot."""
-    up: list[Point] = [(length, 0.0)]
+    """Walk up the right end and down the left one, into every slot; a slot at an edge takes its corner."""
+    inner = length - depth
+    up: list[Point] = [(length, 0.0)] if slots[0][0] > SAME_MM else []
     for low, high in slots:
-        up += [(length, low), (length - depth, low), (length - depth, high), (length, high)]
-    up.append((length, width))
+        up += [(length, low)] if low > SAME_MM else []
+        up += [(inner, low), (inner, high)]
+        up += [(length, high)] if high < width - SAME_MM else []
+    up += [(length, width)] if slots[-1][1] < width - SAME_MM else []
     down = [(length - x, y) for x, y in reversed(up)]
-    corners = [*up, *down]
-    start = len(corners) - 1  # the lower left corner comes first
-    ordered = corners[start:] + corners[:start]
-    return tuple(point for n, point in enumerate(ordered) if point != ordered[n - 1])
+    return (down[-1], *up, *down[:-1])

@@ -81,7 +81,10 @@ def candidates(belief: BoxBelief) -> list[tuple[str, str, BoxBelief]]:
         sd = value.sd if isinstance(value, Uncertain) else value
         if sd > 0.0:
             half = Uncertain(value.mean, 0.5 * sd) if isinstance(value, Uncertain) else 0.5 * sd
-            found.append((what, _HOW.get(name, "measure it and put it right"), _with(belief, name, half)))
+            better = _with(belief, name, half)
+            if name in ("clearance", "pitch_difference"):  # what is left is the reading's error, not theirs
+                better = replace(better, pitch_with_clearance=0.0)
+            found.append((what, _HOW.get(name, "measure it and put it right"), better))
     for name, what, step, how in _ADJUST:
         if name == "depth" and step > belief.deeper_by_most:
             continue

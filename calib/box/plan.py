@@ -13,7 +13,7 @@ import numpy as np
 
 from calib.box.belief import box_belief
 from calib.box.boards import Board, Sizes, cut_list
-from calib.box.closing import Chance, closing_chance, draw
+from calib.box.closing import DRAWS, Chance, closing_chance, draw
 from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place_groove
 from calib.box.improve import Improvement, improvements
 from calib.box.layout import Layout, LidCut, Rip, Span, lay_out, lid_cut, rip_plan, with_second
@@ -85,8 +85,19 @@ class BoxPlan:
     improvements: tuple[Improvement, ...]
 
 
-def plan_box(numbers: BoxNumbers, rng: np.random.Generator) -> BoxPlan:
-    """Return the plan of a box; raise `CalibError` in one line for one that cannot be."""
+def plan_box(numbers: BoxNumbers, rng: np.random.Generator, count: int = DRAWS) -> BoxPlan:
+    """Return the plan of a box.
+
+    Parameters
+    ----------
+    count : int
+        Draws for its chances; their standard error is at most 0.5 / sqrt(count).
+
+    Raises
+    ------
+    CalibError
+        In one line, for a box that cannot be.
+    """
     asked = _layout(numbers, numbers.sizes.height_mm)
     rip = None if asked.whole else rip_plan(asked)
     layout = asked if rip is None else _layout(numbers, rip.rip_to_mm)
@@ -97,7 +108,7 @@ def plan_box(numbers: BoxNumbers, rng: np.random.Generator) -> BoxPlan:
     on_a, on_b = _grooves(numbers, layout, boards)
     panel_x, panel_y = _panel(numbers)
     belief = box_belief(numbers, layout, panel_x.size_mm, panel_y.size_mm)
-    draws = draw(rng)
+    draws = draw(rng, count)
     return BoxPlan(
         sizes=numbers.sizes,
         asked=asked,
