@@ -25,6 +25,7 @@ from calib.present.plain import as_plain
 
 if TYPE_CHECKING:
     from calib.workflow.boxes import BoxQuestion, PlannedBox
+    from calib.workflow.keptboxes import KeptBox
 
 app = new_app(help="Boxes: finger layout, grooves, stops, panel, inlay, and the chance that it all closes.")
 BoxName = Annotated[str, typer.Argument(metavar="BOX", autocompletion=box_names, help="Its name.")]
@@ -199,21 +200,22 @@ def list_all(db: DbOption = None, json_form: JsonOption = False, units: UnitsOpt
     unit = units or "mm"
     rows = []
     for one in found:
-        sides = one.plan.sizes.outer_length_mm, one.plan.sizes.outer_width_mm, one.plan.layout.width_mm
+        outer = one.numbers.sizes
+        sides = outer.outer_length_mm, outer.outer_width_mm, outer.height_mm
         size = f"{' x '.join(figure(side, unit) for side in sides)} {unit}"
-        rows.append((one.name, size, one.question.copies, one.left, one.plan.chance.closes, one.closed))
+        rows.append((one.name, size, one.question.copies, one.left, one.closes, one.closed))
     none = ["No box yet. Plan one: calib box plan chest --outside 250x180x102"]
     return say_lines(list_lines(rows, columns()) if rows else none)
 
 
-def _brief(one: object) -> dict[str, object]:
+def _brief(one: KeptBox) -> dict[str, object]:
     """Return what a list says of a box."""
     return {
-        "name": one.name,  # type: ignore[attr-defined]
-        "copies": one.question.copies,  # type: ignore[attr-defined]
-        "closed": one.closed,  # type: ignore[attr-defined]
-        "pieces_left": one.left,  # type: ignore[attr-defined]
-        "closes": one.plan.chance.closes,  # type: ignore[attr-defined]
+        "name": one.name,
+        "copies": one.question.copies,
+        "closed": one.closed,
+        "pieces_left": one.left,
+        "closes": one.closes,
     }
 
 
@@ -239,7 +241,7 @@ def show(
         box = keptboxes.get(shop, name)
     if json_form:
         parts = [{**part._asdict(), "left": part.left} for part in box.parts]
-        return say_json({**as_plain(box), "parts": parts}, "calib.keptbox/1")
+        return say_json({**as_plain(box), "parts": parts, "plan": box.plan}, "calib.keptbox/1")
     lines = progress_lines(box.name, box.closed, box.parts, columns())
     if not short:
         around = Around(box.known, box.assumptions, (), box.cautions, box.question.copies)

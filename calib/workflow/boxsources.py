@@ -138,7 +138,8 @@ def source(shop: Shop | None, name: str | None, kind: str) -> Source:
         measured = _measured(shop.connection, bench.edge.cutter_id)
     joint = bench.setup.joint
     if joint.kind != kind:
-        raise CalibError(f"setup {name} is for a {joint.kind} joint, not a {kind} joint. Name another.")
+        kinds = [f"{'an' if one == 'inlay' else 'a'} {one} joint" for one in (joint.kind, kind)]
+        raise CalibError(f"setup {name} is for {kinds[0]}, not {kinds[1]}. Name another.")
     if kind == "finger" and joint.seat == "toward":
         raise CalibError(
             f"setup {name} seats toward the cutter, where the first finger is wider than the rest: boxes are "

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import dataclass, replace
+from functools import cached_property
 
+from calib.box.numbers import BoxNumbers
 from calib.box.plan import BoxPlan
 from calib.decision.cautions import cautions_for_kinds
 from calib.errors import CalibError, unknown
@@ -29,6 +31,10 @@ class KeptBox:
 
     Parameters
     ----------
+    numbers : BoxNumbers
+        From which the plan is made again just as it was.
+    closes : float
+        Its closing chance as it was planned.
     parts : tuple of PartCut
         Also those without a setup, of which nothing can be counted.
     closed : bool
@@ -39,13 +45,19 @@ class KeptBox:
 
     name: str
     question: BoxQuestion
-    plan: BoxPlan
+    numbers: BoxNumbers
+    closes: float
     known: tuple[str, ...]
     assumptions: tuple[str, ...]
     parts: tuple[PartCut, ...]
     closed: bool
     planned: str
     cautions: tuple[str, ...]
+
+    @cached_property
+    def plan(self) -> BoxPlan:
+        """The plan, made again from its numbers."""
+        return remade(self.numbers)
 
     @property
     def left(self) -> int:
@@ -164,7 +176,8 @@ def _kept(connection: sqlite3.Connection, row: sqlite3.Row) -> KeptBox:
     return KeptBox(
         name=str(row["name"]),
         question=replace(asked, copies=int(row["copies"])),
-        plan=remade(numbers_from_json(row["numbers"])),
+        numbers=numbers_from_json(row["numbers"]),
+        closes=float(row["closes"]),
         known=tuple(said["known"]),
         assumptions=tuple(said["assumptions"]),
         parts=parts,
