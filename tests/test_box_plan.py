@@ -265,3 +265,27 @@ def test_the_uncertainty_of_a_line_is_that_of_all_pitches_up_to_it():
     slots, clearances = rng.normal(6.0, 0.01, 100_000), rng.normal(0.07, 0.015, 100_000)
     lines = 8.5 * (2 * slots - clearances)
     assert planned(BOX).line_u_mm == pytest.approx(lines.std(), rel=0.02, abs=0)
+
+
+@pytest.mark.parametrize(("near", "board"), [(6.2, "A"), (30.1, "A"), (0.4, "B"), (24.3, "B"), (36.7, "B")])
+def test_the_chance_that_a_groove_is_not_seen_is_the_share_of_boards_on_which_it_is_not(near, board):
+    """Slots and grooves are cut 100,000 times over, as uncertain as they are said to be."""
+    many = 100_000
+    box = replace(BOX, setback=Uncertain(near, 0.15), groove=Uncertain(5.0, 0.1))
+    plan = planned(box)
+    on = plan.groove_a if board == "A" else plan.groove_b
+    rng = np.random.default_rng(7)
+    slot, clearance = rng.normal(6.0, 0.01, many), rng.normal(0.07, 0.015, many)
+    wall = rng.normal(near, np.hypot(0.15, box.setback_scatter), many)
+    far = wall + rng.normal(5.0, 0.1, many)
+    at, gap = (0.0 if board == "A" else -(slot - clearance)), slot - clearance
+    inside = np.zeros(many, bool)
+    for _ in range(8):  # step over the key, every board on its own gap and slot
+        begin, end = at + gap, at + gap + slot
+        inside |= (wall >= np.where(begin < 1e-9, -1.0, begin)) & (far <= end)
+        at = end
+    share, bound = inside.mean(), on.unseen
+    error = 3.0 * np.sqrt(share * (1 - share) / many)
+    assert 0.3 < share < 0.9999
+    assert bound == pytest.approx(share, rel=0, abs=error + 0.01)
+    assert bound <= share + error

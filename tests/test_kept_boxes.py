@@ -205,3 +205,20 @@ def test_a_box_name_that_means_something_else_is_refused(bench: Shop) -> None:
     with pytest.raises(CalibError, match="there is no box"):
         keptboxes.get(bench, "chest")
     assert keptboxes.all(bench) == []
+
+
+def test_pieces_that_were_cut_before_the_box_was_planned_can_be_counted_for_it(bench: Shop) -> None:
+    early = work(bench, "chest-corners", 4, not_moved=True)
+    keptboxes.keep(bench, "chest", CHEST)
+    found = keptboxes.count_cut(bench, "chest", early.number)
+    assert (found.box, found.left) == ("chest", 12)
+    with pytest.raises(CalibError, match=f"cut {early.number} counts for box chest already"):
+        keptboxes.count_cut(bench, "chest", early.number)
+    with pytest.raises(CalibError, match="was a test cut"):
+        keptboxes.count_cut(bench, "chest", 1)
+    with pytest.raises(CalibError, match="no cut 99"):
+        keptboxes.count_cut(bench, "chest", 99)
+    with pytest.raises(CalibError, match="no box"):
+        keptboxes.count_cut(bench, "tray", early.number)
+    undo(bench)
+    assert parts(bench)["corners"] == (0, 16)

@@ -7,17 +7,17 @@ along the box.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.box.belief import box_belief
 from calib.box.boards import Board, Sizes, cut_list
-from calib.box.closing import DRAWS, Chance, closing_chance, draw
-from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place_groove
+from calib.box.closing import DRAWS, Chance, Uncertain, closing_chance, draw
+from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place_groove, unseen_chance
 from calib.box.improve import Improvement, improvements
 from calib.box.layout import Layout, LidCut, Rip, Span, lay_out, lid_cut, rip_plan, with_second
-from calib.box.numbers import BoxNumbers
+from calib.box.numbers import BoxNumbers, CornerNumbers
 from calib.box.panel import PanelAcross, Season, SidesThrough, sides_through, size_across
 from calib.geometry.groove import depth_question, wall_left
 
@@ -159,10 +159,22 @@ def _grooves(
     near, groove, depth = numbers.setback.mean, numbers.groove.mean, numbers.depth.mean
     corners = (numbers.corner, numbers.second or numbers.corner)
     on_a, on_b = (
-        place_groove(layout, board, near, groove, depth, corner.proud_wanted)
+        _told_how_surely(
+            numbers, layout, corner, place_groove(layout, board, near, groove, depth, corner.proud_wanted)
+        )
         for board, corner in zip(boards[::2], corners, strict=True)
     )
     return on_a, on_b
+
+
+def _told_how_surely(
+    numbers: BoxNumbers, layout: Layout, corner: CornerNumbers, on: GrooveOnBoard
+) -> GrooveOnBoard:
+    """Add to a groove that runs through how surely it is not seen."""
+    if on.stop is not None:
+        return on
+    near = Uncertain(numbers.setback.mean, float(np.hypot(numbers.setback.sd, numbers.setback_scatter)))
+    return replace(on, unseen=unseen_chance(layout, on.board, near, numbers.groove, corner))
 
 
 def _panel(numbers: BoxNumbers) -> tuple[PanelAcross, PanelAcross]:

@@ -17,6 +17,8 @@ from calib.cli.kit import (
     new_app,
     opened,
     read_length,
+    remark,
+    say,
     say_json,
     say_lines,
 )
@@ -247,6 +249,32 @@ def show(
         around = Around(box.known, box.assumptions, (), box.cautions, box.question.copies)
         lines = [*lines, "", *box_lines(box.plan, around, columns(), units or "mm")]
     return say_lines(lines)
+
+
+@app.command("count")
+def count(
+    name: BoxName,
+    number: Annotated[int, typer.Argument(metavar="N", help="The number that work gave them.")],
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Count good pieces for a box that were logged before it was planned.
+
+    \b
+    calib box count chest 5
+    calib box count chest 5 --json
+    """
+    from calib.workflow import keptboxes
+
+    del units
+    with opened(db) as shop:
+        found = keptboxes.count_cut(shop, name, number)
+    if json_form:
+        return say_json(found, "calib.boxcount/1")
+    if found.remark is not None:
+        remark(found.remark)
+    return say(f"Counted for box {name}: {found.left} of these left to cut.", "Not so? calib undo")
 
 
 @app.command("close")

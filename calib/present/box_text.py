@@ -116,7 +116,7 @@ def _width(plan: BoxPlan, units: str) -> list[str]:
     if plan.line_u_mm > _VAGUE_LINE_MM:
         said.append(
             f"That line is known to ± {length(2.0 * plan.line_u_mm, units)} only: go by the line as cut, "
-            "not by the number. One slot, measured, mends it."
+            "not by the number."
         )
     if plan.lid is not None:
         said.append(
@@ -193,7 +193,7 @@ def _on_board(found: GrooveOnBoard, units: str) -> str:
     if found.stop is None:
         return (
             f"{found.board} boards: {where}, {length(found.nearest_line_mm, units)} from its nearest wall; "
-            "it runs through unseen."
+            f"it runs through unseen{_surely(found.unseen)}."
         )
     stop = found.stop
     square = f" Chisel the ends {length(stop.square_mm, units)} square." if stop.square_mm > 0 else ""
@@ -202,6 +202,10 @@ def _on_board(found: GrooveOnBoard, units: str) -> str:
         f"from both ends to the cutter's axis (travel {length(stop.travel_mm, units)}); "
         f"{length(stop.end_wood_mm, units)} of wood stays outside it.{square}"
     )
+
+
+def _surely(unseen: float | None) -> str:
+    return "" if unseen is None else f" (chance that it is not seen: {percent(unseen)})"
 
 
 def _panel(plan: BoxPlan, units: str) -> list[str]:

@@ -56,6 +56,15 @@ def parts(connection: sqlite3.Connection, box_id: int) -> list[sqlite3.Row]:
     ).fetchall()
 
 
+def box_of(connection: sqlite3.Connection, cut_root: int) -> sqlite3.Row | None:
+    """Return the box that the good pieces of a cut are counted for, or None."""
+    row = connection.execute(
+        f"SELECT box_id FROM box_work WHERE cut_id = :cut AND {LIVE} ORDER BY id DESC LIMIT 1",
+        {"cut": cut_root, "upto": NOW},
+    ).fetchone()
+    return None if row is None else next((b for b in current(connection) if b["root"] == row["box_id"]), None)
+
+
 def pieces_cut(connection: sqlite3.Connection, root: int, upto: int = NOW) -> dict[int, int]:
     """Return how many good pieces were cut for a box, by setup id; corrected cuts count as corrected."""
     rows = connection.execute(

@@ -68,7 +68,7 @@ def box_for(
     if named == NO_BOX:
         return None, None
     if named is not None:
-        return _named(connection, setup_id, setup_name, named), None
+        return named_box(connection, setup_id, setup_name, named), None
     found = [box for box in _open(connection, setup_id) if _left(connection, box, setup_id) > 0]
     if len(found) > 1:
         names = ", ".join(box["name"] for box in found)
@@ -91,7 +91,8 @@ def count(
     return BoxCount(str(box["name"]), max(-over, 0), remark)
 
 
-def _named(connection: sqlite3.Connection, setup_id: int, setup_name: str, name: str) -> sqlite3.Row:
+def named_box(connection: sqlite3.Connection, setup_id: int, setup_name: str, name: str) -> sqlite3.Row:
+    """Return the box of a name; `CalibError` when it is closed or does not use the setup."""
     box = rows.named(connection, name)
     if box is None:
         raise unknown("box", name, [row["name"] for row in rows.current(connection)])

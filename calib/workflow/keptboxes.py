@@ -16,7 +16,8 @@ from calib.store import events
 from calib.store.box_json import numbers_from_json, to_json
 from calib.store.database import snapshot
 from calib.workflow.boxes import BoxQuestion, PlannedBox, kinds_of, plan, remade
-from calib.workflow.boxwork import NO_BOX, PartCut, parts_cut
+from calib.workflow.boxwork import NO_BOX, BoxCount, PartCut, count, named_box, parts_cut
+from calib.workflow.cuts import find
 from calib.workflow.entries import plain_name
 from calib.workflow.setups import version_of
 from calib.workflow.shopfloor import Shop
@@ -106,6 +107,22 @@ def get(shop: Shop, name: str) -> KeptBox:
     """Return one box; raise `CalibError` with a near name when there is none."""
     with snapshot(shop.connection):
         return _kept(shop.connection, _row(shop.connection, name))
+
+
+def count_cut(shop: Shop, name: str, number: int) -> BoxCount:
+    """Count good pieces that were logged already, by the number on the last of them, for a box."""
+    with shop.writing() as connection:
+        _row(connection, name)
+        row, bench = find(connection, number)
+        if row["kind"] != "good":
+            raise CalibError(f"cut {number} was a test cut; only good pieces count for a box.")
+        counted = rows.box_of(connection, int(row["root"]))
+        if counted is not None:
+            raise CalibError(f"cut {number} counts for box {counted['name']} already.")
+        box = named_box(connection, bench.setup_id, bench.setup.name, name)
+        words = f"the counting of number {number} for box {name}"
+        event_id = events.record(connection, shop.now(), "box", words)
+        return count(connection, event_id, box, bench.setup_id, int(row["root"]))
 
 
 def close(shop: Shop, name: str) -> KeptBox:
