@@ -35,7 +35,7 @@ def progress_lines(name: str, closed: bool, parts: Sequence[PartCount], width: i
     elif left:
         first = f"Box {name}: next cut {left[0].part}, {left[0].left} left: calib next {left[0].setup}"
     elif counted:
-        first = f"Box {name}: every piece that is counted is cut."
+        first = f"Box {name}: every piece that is counted is cut. Glued up? calib box close {name}"
     else:
         first = f"Box {name}: no setup is named, so no pieces are counted."
     rows = [
@@ -83,7 +83,7 @@ def inlay_lines(
     lines += ["", *table_or_records(head, rows, width, right=(1, 4, 5))]
     return [
         *lines,
-        *section("Corners and glue", _fit(found, units), width),
+        *section("Corners and glue", _fit(found, bool(known), units), width),
         *section("Levelling", _levelling(found, units), width),
         *section("From the log", [in_units(text, units) for text in known], width),
         *section("Assumptions", [in_units(text, units) for text in assumed], width),
@@ -99,7 +99,7 @@ def _pair(sides: tuple[float, float], units: str) -> str:
     return " x ".join(figure(mm, units) for mm in sides)
 
 
-def _fit(found: InlayPlan, units: str) -> list[str]:
+def _fit(found: InlayPlan, was_cut: bool, units: str) -> list[str]:
     side = found.gap.mean / 2.0
     good = f"{figure(THIN_GLUE_MM, units)} to {length(GOOD_GLUE_MM, units)}"
     said = [
@@ -114,7 +114,8 @@ def _fit(found: InlayPlan, units: str) -> list[str]:
             f"{needs}: they touch first. Round the insert's corners to "
             f"{length(found.least_corner_mm, units)} or more, or chisel the pocket's square."
         )
-    said.append(f"The cutter cuts {length(found.cutter_mm, units)} across, as the gap tells.")
+    if was_cut:
+        said.append(f"The cutter cuts {length(found.cutter_mm, units)} across, as the gap tells.")
     return said
 
 
