@@ -158,3 +158,24 @@ def test_an_inlay_without_a_log_says_what_it_takes_for_granted() -> None:
     assert found.plan.chance < 0.9
     with pytest.raises(CalibError, match="which cutter"):
         inlays.plan(None, InlayQuestion(60.0, 20.0))
+
+
+def test_a_groove_in_two_passes_is_as_wide_as_its_target_and_never_as_its_cutter(shop: Shop) -> None:
+    two = replace(GROOVE, joint=Joint("groove", thickness_mm=8.0, passes=2))
+    setups.add(shop, replace(two, name="no-width"))
+    setups.add(shop, replace(two, name="wide", bands=(*two.bands, Band("width", 8.0, 7.9, 8.1))))
+    asked = replace(ASKED, corners=None)
+    assert boxes.plan(shop, replace(asked, groove="wide")).plan.groove_width_mm == 8.0
+    with pytest.raises(CalibError, match="in two passes and has no reading width"):
+        boxes.plan(shop, replace(asked, groove="no-width"))
+    given = boxes.plan(shop, replace(asked, groove="no-width", groove_cutter=7.7))
+    assert given.plan.groove_width_mm == 7.7
+
+
+def test_a_wood_that_the_table_does_not_have_takes_a_coefficient(shop: Shop) -> None:
+    asked = replace(ASKED, corners=None, panel="teak", panel_thickness=5.7)
+    with pytest.raises(CalibError, match='no species "teak"'):
+        boxes.plan(None, asked)
+    planned = boxes.plan(None, replace(asked, coefficient=0.0019))
+    assert planned.numbers.coefficient == 0.0019
+    assert any("0.0019 per 1 % as given" in line for line in planned.assumptions)

@@ -75,6 +75,12 @@ def plan(
     panel_size: Annotated[
         str | None, typer.Option("--panel-size", metavar="LxW", help="Of a panel that is there already.")
     ] = None,
+    coefficient: Annotated[
+        float | None,
+        typer.Option(
+            "--coefficient", metavar="C", min=0, max=0.02, help="Of another wood, per 1 %: 0.0025."
+        ),
+    ] = None,
     cutter: Annotated[
         str | None, typer.Option("--cutter", metavar="LENGTH", help="Width of a slot, measured.")
     ] = None,
@@ -130,6 +136,7 @@ def plan(
         panel_thickness=thick,
         panel_measured=panel_measured,
         panel_size=panel_sides(panel_size, units),
+        coefficient=coefficient,
         sides=sides,
         setback=read_length(setback, units, "setback"),
         depth=read_length(depth, units, "depth"),

@@ -31,6 +31,8 @@ class Scrap(Protocol):
     @property
     def tests(self) -> float | None: ...
     @property
+    def step(self) -> str | None: ...
+    @property
     def pieces(self) -> int: ...
     @property
     def thickness_mm(self) -> float: ...
@@ -54,6 +56,7 @@ def box_lines(plan: BoxPlan, around: Around, width: int, units: str = "mm") -> l
     """Return the lines of a plan, answer first."""
     return [
         *_chance(plan, width),
+        *_not_ready(around.scrap, width),
         *section("Width", _width(plan, units), width),
         "",
         "Cut list" if around.copies == 1 else f"Cut list, {around.copies} of each",
@@ -88,6 +91,15 @@ def _chance(plan: BoxPlan, width: int) -> list[str]:
         return [*lines, *paragraph("No single thing that is measured or adjusted would help much.", width)]
     gain = f"Most to be gained: {best.what}: {best.how}. That makes it {percent(best.closes)}."
     return [*lines, *paragraph(gain, width)]
+
+
+def _not_ready(scrap: Sequence[Scrap], width: int) -> list[str]:
+    """Say which setups are not where they will cut yet: the chances are for where they stand."""
+    names = dict.fromkeys(one.setup for one in scrap if one.setup and one.step not in (None, "cut_good"))
+    if not names:
+        return []
+    told = " and ".join(f"calib next {name}" for name in names)
+    return paragraph(f"That is for the setups as they stand now; {told} would still test or move.", width)
 
 
 def _width(plan: BoxPlan, units: str) -> list[str]:

@@ -13,6 +13,7 @@ from calib.box.closing import Uncertain
 from calib.box.numbers import BoxNumbers, GivenPanel
 from calib.box.panel import USUAL_SLACK_MM, Season
 from calib.box.plan import BoxPlan, plan_box
+from calib.decision.advice import Step
 from calib.decision.cautions import cautions_for_kinds
 from calib.errors import CalibError
 from calib.shop import JointKind
@@ -47,6 +48,8 @@ class BoxQuestion:
         False: the thickness is nominal.
     panel_size : (along, across) or None
         Of a panel that is there already.
+    coefficient : float or None
+        Change of the panel across its grain per 1 % of moisture, for a wood that the table does not have.
     sides : str or None
         Species of the sides, to see them through the season.
     humidity : (driest, made at, wettest), percent relative
@@ -70,6 +73,7 @@ class BoxQuestion:
     panel_thickness: float = 6.0
     panel_measured: bool = False
     panel_size: tuple[float, float] | None = None
+    coefficient: float | None = None
     sides: str | None = None
     setback: float | None = None
     depth: float | None = None
@@ -88,11 +92,12 @@ class BoxQuestion:
 
 
 class Scrap(NamedTuple):
-    """Scrap to prepare for one joint; lengths mm, `tests` None when no setup is named."""
+    """Scrap to prepare for one joint; lengths mm, `tests` and `step` None when no setup is named."""
 
     part: str
     setup: str | None
     tests: float | None
+    step: Step | None
     pieces: int
     thickness_mm: float
     width_mm: float
@@ -180,7 +185,7 @@ def _numbers(asked: BoxQuestion, corners: Source, second: Source | None, groove:
         groove=groove.width(_groove_cutter(asked, groove), "groove width", "width"),
         panel_thickness=Uncertain(asked.panel_thickness - under, 0.03 if asked.panel_measured else 0.08),
         season=_season(asked),
-        coefficient=coefficients(asked.panel).tangential if coefficient is None else coefficient,
+        coefficient=_coefficient(asked) if coefficient is None else coefficient,
         sheet=coefficient is not None,
         slack=asked.slack,
         given_panel=None if asked.panel_size is None else GivenPanel(*asked.panel_size),
@@ -193,6 +198,11 @@ def _numbers(asked: BoxQuestion, corners: Source, second: Source | None, groove:
 def _groove_cutter(asked: BoxQuestion, groove: Source) -> float | None:
     """A width that was given for the groove; without a groove setup, that of the only cutter there is."""
     return asked.groove_cutter or (asked.cutter if groove.setup is None else None)
+
+
+def _coefficient(asked: BoxQuestion) -> float:
+    """Of a solid panel across its grain: given, or that of the species, flat-sawn."""
+    return coefficients(asked.panel).tangential if asked.coefficient is None else asked.coefficient
 
 
 def _given(value: float | None) -> Uncertain | None:
@@ -221,8 +231,10 @@ def _of_panel(asked: BoxQuestion) -> list[str]:
         )
     if asked.panel == "plywood":
         said.append("plywood does not move with the season")
-    if asked.panel not in _SHEETS:
+    if asked.panel not in _SHEETS and asked.coefficient is None:
         said.append(f"panel flat-sawn {asked.panel}, grain along the box")
+    elif asked.panel not in _SHEETS:
+        said.append(f"panel {asked.panel}, {asked.coefficient:g} per 1 % as given, grain along the box")
     if asked.sides is not None:
         said.append(f"sides flat-sawn {asked.sides}, their length does not change")
     return said
@@ -247,8 +259,9 @@ def _scrap(
 
 
 def _scrap_of(copies: int, part: str, one: Source, pieces: int, thick: float, wide: float) -> Scrap:
-    tests = None
+    tests, step = None, None
     if one.setup is not None:
-        tests = float(model()[0](one.setup, one.log, pieces_left=pieces * copies).tests_expected)
+        advice = model()[0](one.setup, one.log, pieces_left=pieces * copies)
+        tests, step = float(advice.tests_expected), advice.step
     boards = (_SCRAP_UNKNOWN if tests is None else math.ceil(tests - 1e-9)) + _SCRAP_SPARE
-    return Scrap(part, one.name, tests, boards, thick, wide, _SCRAP_LENGTH_MM)
+    return Scrap(part, one.name, tests, step, boards, thick, wide, _SCRAP_LENGTH_MM)

@@ -88,6 +88,8 @@ class Source:
         logged = self.logged(reading)
         if logged is not None:
             return logged
+        if self.setup is not None and self.setup.joint.passes > 1:
+            return self._of_two_passes(what, reading)
         cutter = None if self.setup is None else self.setup.cutter
         if cutter is not None and self.measured_mm is not None:
             self.known.append(
@@ -100,6 +102,16 @@ class Source:
         whose = f"the nominal width of {cutter.name}" if cutter and nominal else "a cutter nobody named"
         self.assumed.append(f"{what} {width:.3f} mm, u {NOMINAL_WIDTH_U_MM:.3f} mm, {whose}: measure a slot")
         return Uncertain(width, NOMINAL_WIDTH_U_MM)
+
+    def _of_two_passes(self, what: str, reading: str) -> Uncertain:
+        """Two passes make what the fence says, not the cutter: the band's target, if there is one."""
+        assert self.setup is not None
+        if all(band.name != reading for band in self.setup.bands):
+            raise CalibError(
+                f"{what}: {self.name} cuts it in two passes and has no reading {reading}. Give "
+                "--groove-cutter with the width as measured."
+            )
+        return self.reading(reading, 0.0, 0.0)
 
     def corner(self, given_slot: float | None) -> CornerNumbers:
         """Return what is believed of a setup that cuts corners."""
