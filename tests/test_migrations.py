@@ -56,8 +56,36 @@ def _rows_of_step_1(connection: sqlite3.Connection) -> None:
         connection.execute(statement, values)
 
 
+def _rows_of_step_2(connection: sqlite3.Connection) -> None:
+    """Fill the tables of the advice as step 2's program would have."""
+    for statement in (
+        "INSERT INTO events VALUES (5, '2024-01-05', 'advice', 1, 'advice on old', 0)",
+        "INSERT INTO advice VALUES "
+        "(1, 5, 1, 1, 1, 2, '0', 'cut_good', 4, 0.9, 0.7, 9.0, 8.0, 0.0, '{}', '{}')",
+        "INSERT INTO advice_readings VALUES (1, 'width', 10.0, 9.9, 10.1, 10.0, 0.02, 9.97, 10.03, 0.9, 0.7)",
+        "INSERT INTO advice_moves VALUES (1, 'stop', 12.0, 11.8, 'by hand')",
+        "INSERT INTO advice_cuts VALUES (1, 1)",
+    ):
+        connection.execute(statement)
+
+
+def _rows_of_step_3(connection: sqlite3.Connection) -> None:
+    """Fill the tables of the boxes as step 3's program would have."""
+    for statement in (
+        "INSERT INTO events VALUES (6, '2024-01-06', 'box', NULL, 'box chest', 1)",
+        "INSERT INTO boxes VALUES (1, 6, NULL, NULL, 'chest', 1, 0, '{}', '{}', '{}', 0.9)",
+        "INSERT INTO box_parts VALUES (1, 6, 1, 'corners', 1, 8)",
+        "INSERT INTO box_work VALUES (1, 6, 1, 1)",
+    ):
+        connection.execute(statement)
+
+
 #: What fills the tables that a step added, by the step's name.
-FILL: dict[str, Callable[[sqlite3.Connection], None]] = {"m0001_the_log": _rows_of_step_1}
+FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
+    "m0001_the_log": _rows_of_step_1,
+    "m0002_advice": _rows_of_step_2,
+    "m0003_boxes": _rows_of_step_3,
+}
 
 
 def _at_schema(path: Path, steps: int, *, filled: bool) -> None:

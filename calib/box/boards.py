@@ -1,12 +1,15 @@
 """How long to cut the boards of a box, and what to write on each of them.
 
 The idea: fingers are left a little proud and sanded flush, so a board is longer than the finished box by the
-proud of both its ends. Board A starts with a finger, B with a slot; long sides are A here.
+proud of both its ends. Board A starts with a finger, B with a slot; front and back are A here, the ends B.
+
+Corners are counted round the box, anticlockwise seen from above, from the left end of the front. So whoever
+looks at any board from outside, reference edge down, has the corner that is named first at the left.
 
 Symbols: L, W  outside length and width once flush;  t_A, t_B  thickness of long sides and of ends;
 h - t  proud.
 
-Assumed: one proud allowance all round. Not handled: mitred tops, boards that are not square ended.
+Not handled: mitred tops, boards that are not square ended.
 """
 
 from __future__ import annotations
@@ -17,8 +20,10 @@ from typing import Literal, NamedTuple
 from calib.errors import CalibError
 from calib.geometry.finger import depth_fit
 
-#: Corners of the box, counted round it from above, that each board joins.
+#: Corners that each board joins, the one at its left end (seen from outside) first.
 _CORNERS = {"A1": (1, 2), "B1": (2, 3), "A2": (3, 4), "B2": (4, 1)}
+Place = Literal["front", "back", "right end", "left end"]
+_PLACES: dict[str, Place] = {"A1": "front", "B1": "right end", "A2": "back", "B2": "left end"}
 
 
 class Sizes(NamedTuple):
@@ -38,7 +43,9 @@ class Board:
     Parameters
     ----------
     label : str
-        A1, A2 for the long sides, B1, B2 for the ends.
+        A1, A2 for front and back, B1, B2 for the ends.
+    place : {"front", "back", "right end", "left end"}
+        Looking at the front from outside.
     length_mm, width_mm, thickness_mm : float, mm
         Length as sawn, proud included.
     starts_with : {"finger", "slot"}
@@ -46,12 +53,13 @@ class Board:
     finger_depth_mm : float, mm
         Height of the cutter above the base: thickness of the mating board and the proud.
     corners : (int, int)
-        Of the box, counted round it from above: the end to cut first, and the other.
+        At the left end seen from outside, which is cut first, and at the right end.
     note : str
         Which edge down, which face out, how the first slot is placed.
     """
 
     label: str
+    place: Place
     length_mm: float
     width_mm: float
     thickness_mm: float
@@ -102,14 +110,19 @@ def sizes_from(
 
 
 def cut_list(
-    sizes: Sizes, thickness_a: float, thickness_b: float, proud: float, board_width: float
+    sizes: Sizes,
+    thickness_a: float,
+    thickness_b: float,
+    proud: float,
+    board_width: float,
+    proud_b: float | None = None,
 ) -> tuple[Board, ...]:
     """Return the four boards with their marks.
 
     Parameters
     ----------
-    proud : float, mm
-        How far fingers stand out when the joint is seated; sanded flush.
+    proud, proud_b : float, mm
+        How far the fingers of A, and of B (None: the same), stand out when seated; sanded flush.
     board_width : float, mm
         As cut for the joint, over-wide when it is ripped to a finger line after.
 
@@ -118,20 +131,22 @@ def cut_list(
     CalibError
         When the proud is below 0: the fingers would not reach the surface.
     """
-    if proud < 0.0:
-        raise CalibError(f"proud {proud:g} mm: the fingers would stay below the surface. Give 0 or more.")
+    stands = {"A": proud, "B": proud if proud_b is None else proud_b}
+    least = min(stands.values())
+    if least < 0.0:
+        raise CalibError(f"proud {least:g} mm: the fingers would stay below the surface. Give 0 or more.")
     first = {"finger": "reference edge against the key", "slot": "hung on A by its first slot"}
     boards = []
     for name, span, thick, mate, starts in (
         ("A", sizes.outer_length_mm, thickness_a, thickness_b, "finger"),
         ("B", sizes.outer_width_mm, thickness_b, thickness_a, "slot"),
     ):
-        length = span + 2.0 * proud
-        assert abs(depth_fit(length, mate, mate + proud).outer_mm - span) < 1e-6
+        length, depth = span + 2.0 * stands[name], mate + stands[name]
+        assert abs(depth_fit(length, mate, depth).outer_mm - span) < 1e-6
         kind: Literal["finger", "slot"] = "finger" if starts == "finger" else "slot"
         note = f"reference edge down, face out; at the jig {first[starts]}, on both ends"
-        for number in (1, 2):
-            corners = _CORNERS[f"{name}{number}"]
-            label = f"{name}{number}"
-            boards.append(Board(label, length, board_width, thick, kind, mate + proud, corners, note))
+        for label in (f"{name}1", f"{name}2"):
+            boards.append(
+                Board(label, _PLACES[label], length, board_width, thick, kind, depth, _CORNERS[label], note)
+            )
     return tuple(boards)

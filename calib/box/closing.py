@@ -12,12 +12,13 @@ P  panel;  x  along the box's length, y along its width;  q  how far the panel i
 
 Play of a corner: c + |dp|/2 - (N - 1)|dp|, the mean clearance of both boards in c (`play_of_two_boards`).
 Float: I + d1 + d2 - P - |q| P_other. Least hold: P - |q| P_other - I - (the deeper groove).
-Assumed: rigid wood; the box itself glued square; errors normal and, but for what is named common,
-independent.
+Assumed: rigid wood; errors normal and, but for what is named common, independent. How far the box itself
+is out of square counts with the panel's: only their difference matters.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -57,11 +58,14 @@ class BoxBelief:
         sd from corner to corner.
     pitch_difference : Uncertain
         Of A and B boards: 0 when both are cut on one setting.
+    pitch_with_clearance : float
+        Correlation of that difference with the clearance, -1 to 1: one setup may be known less well.
     slots : int
     inside_x, inside_y : Uncertain
         Between inside faces along length and width.
-    proud_error : Uncertain
-        Common error of the finger depth; every mm takes 2 mm from both insides.
+    proud_error, proud_error_y : Uncertain
+        Error of the finger depth; every mm takes 2 mm from an inside. `proud_error_y` None: one setting,
+        one error both ways; else the first is that of the length, the second that of the width.
     depth : Uncertain
         Common groove depth.
     depth_scatter, setback_scatter : float
@@ -71,7 +75,7 @@ class BoxBelief:
     panel_x, panel_y : Uncertain
         As made.
     panel_square : Uncertain
-        Out of square, mm per mm.
+        Panel against box, out of square, mm per mm.
     coefficient_x, coefficient_y : float
         Change per size and 1 % moisture.
     up, down : Uncertain
@@ -92,7 +96,9 @@ class BoxBelief:
     slots: int = 8
     clearance_scatter: float = 0.0
     pitch_difference: Uncertain = _NOTHING
+    pitch_with_clearance: float = 0.0
     proud_error: Uncertain = _NOTHING
+    proud_error_y: Uncertain | None = None
     depth_scatter: float = 0.0
     setback_scatter: float = 0.0
     panel_square: Uncertain = _NOTHING
@@ -146,6 +152,7 @@ class Draws:
 
 _SINGLE = ("clearance", "pitch_difference", "inside_x", "inside_y", "proud_error", "depth", "groove_play")
 _SINGLE_TOO = ("panel_x", "panel_y", "panel_square", "up", "down")
+_SECOND = ("proud_error_y",)
 _FOURFOLD = ("clearance_scatter", "depth_scatter", "setback_scatter")
 
 
@@ -155,6 +162,7 @@ def draw(rng: np.random.Generator, count: int = DRAWS) -> Draws:
         raise CalibError(f"{count} draws are too few to count on. Take 100 or more.")
     found = {name: rng.standard_normal(count) for name in (*_SINGLE, *_SINGLE_TOO)}
     found.update({name: rng.standard_normal((_CORNERS, count)) for name in _FOURFOLD})
+    found.update({name: rng.standard_normal(count) for name in _SECOND})
     return Draws(count, MappingProxyType(found))
 
 
@@ -181,10 +189,11 @@ def free_one_way(belief: BoxBelief, way: str) -> float:
     """
     inside, panel, other, rate = _along(belief, way)
     grow = 1.0 + rate * belief.up.mean
-    mean = inside.mean - 2.0 * belief.proud_error.mean + 2.0 * belief.depth.mean - panel.mean * grow
+    proud, _ = _proud(belief, way)
+    mean = inside.mean - 2.0 * proud.mean + 2.0 * belief.depth.mean - panel.mean * grow
     sd = np.sqrt(
         inside.sd**2
-        + (2.0 * belief.proud_error.sd) ** 2
+        + (2.0 * proud.sd) ** 2
         + (2.0 * belief.depth.sd) ** 2
         + 2.0 * belief.depth_scatter**2
         + (panel.sd * grow) ** 2
@@ -212,7 +221,9 @@ def corners_on_one_setting(belief: BoxBelief) -> float:
 def _events(belief: BoxBelief, draws: Draws) -> tuple[NDArray[np.bool_], ...]:
     """The four events, each of shape (n,)."""
     z = draws.of
-    dp = np.abs(_drawn(belief.pitch_difference, z["pitch_difference"]))
+    r = belief.pitch_with_clearance
+    z_pitch = r * z["clearance"] + math.sqrt(1.0 - r**2) * z["pitch_difference"]
+    dp = np.abs(_drawn(belief.pitch_difference, z_pitch))
     clearance = _drawn(belief.clearance, z["clearance"]) + belief.clearance_scatter * z["clearance_scatter"]
     corners = (clearance + dp * (0.5 - (belief.slots - 1))).min(axis=0) >= 0.0
     depths = _drawn(belief.depth, z["depth"]) + belief.depth_scatter * z["depth_scatter"]
@@ -234,7 +245,8 @@ def _panel(belief: BoxBelief, draws: Draws, way: str) -> tuple[Array, Array, Arr
     name = "xy"[way == "y"]
     made = _drawn(panel, z[f"panel_{name}"])
     lost = np.abs(_drawn(belief.panel_square, z["panel_square"])) * other.mean
-    within = _drawn(inside, z[f"inside_{name}"]) - 2.0 * _drawn(belief.proud_error, z["proud_error"])
+    proud, its_draws = _proud(belief, way)
+    within = _drawn(inside, z[f"inside_{name}"]) - 2.0 * _drawn(proud, z[its_draws])
     dry = made * (1.0 - rate * _drawn(belief.down, z["down"]))
     wet = made * (1.0 + rate * _drawn(belief.up, z["up"]))
     return made + lost, dry - lost, wet + lost, within
@@ -244,6 +256,13 @@ def _along(belief: BoxBelief, way: str) -> tuple[Uncertain, Uncertain, Uncertain
     if way == "x":
         return belief.inside_x, belief.panel_x, belief.panel_y, belief.coefficient_x
     return belief.inside_y, belief.panel_y, belief.panel_x, belief.coefficient_y
+
+
+def _proud(belief: BoxBelief, way: str) -> tuple[Uncertain, str]:
+    """Error of the fingers that set one inside, and the name of its draws."""
+    if way == "y" and belief.proud_error_y is not None:
+        return belief.proud_error_y, "proud_error_y"
+    return belief.proud_error, "proud_error"
 
 
 def _drawn(value: Uncertain, z: Array) -> Array:

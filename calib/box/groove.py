@@ -14,11 +14,15 @@ Stop marks are where the cutter's axis stops, mm from the end of the board. Deri
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from calib import normal
 from calib.box.boards import Board
+from calib.box.closing import Uncertain
 from calib.box.layout import SAME_MM, Layout, Span
+from calib.box.numbers import CornerNumbers
 from calib.errors import CalibError
 from calib.geometry.groove import stopped_groove
 
@@ -64,6 +68,9 @@ class GrooveOnBoard:
         How far its nearer wall is from the nearest line between finger and slot.
     stop : Stop or None
         None = it may run through.
+    unseen : float or None
+        Chance that a groove that runs through is not seen, as far as lines and walls are known; None where
+        it is stopped.
     """
 
     board: Literal["A", "B"]
@@ -71,6 +78,7 @@ class GrooveOnBoard:
     shows: bool
     nearest_line_mm: float
     stop: Stop | None = None
+    unseen: float | None = None
 
 
 def check_groove(width: float, near: float, groove: float, depth: float, thickness: float) -> None:
@@ -124,6 +132,47 @@ def place_groove(
     if not found.shows:
         return found
     return replace(found, stop=stop_marks(board.length_mm, board.finger_depth_mm, proud, groove, reach))
+
+
+def unseen_chance(
+    layout: Layout, board: Literal["A", "B"], near: Uncertain, groove: Uncertain, corner: CornerNumbers
+) -> float:
+    """Return the chance that a groove set inside a slot of a board really lies in it, from end to end.
+
+    Parameters
+    ----------
+    near, groove : Uncertain, mm
+        Near wall, and width of the groove.
+    corner : CornerNumbers
+        Of the setup that cuts the board.
+
+    Returns
+    -------
+    float
+        1 - P(near wall before the slot) - P(far wall beyond it): never more than the true chance, and less
+        only by that of both at once.
+
+    Notes
+    -----
+    Slot n of A lies from (n + 1) p - s to (n + 1) p, of B from n p to n p + s. Without a pitch of its own
+    p = 2 s - c, so that a line of i pitches and j slots has u^2 = ((2 i + j) u_s)^2 + (i u_c)^2.
+    """
+    slots = layout.a_slots if board == "A" else layout.b_slots
+    n = next(k for k, (low, high) in enumerate(slots) if low - SAME_MM <= near.mean <= high)
+    start, end = ((n + 1, -1), (n + 1, 0)) if board == "A" else ((n, 0), (n, 1))
+    u_low = math.hypot(near.sd, _line_u(corner, *start))
+    u_high = math.hypot(near.sd, groove.sd, _line_u(corner, *end))
+    low, high = slots[n]
+    before = normal.cdf((low - near.mean) / max(u_low, SAME_MM))
+    beyond = normal.cdf((near.mean + groove.mean - high) / max(u_high, SAME_MM))
+    return max(0.0, 1.0 - float(before) - float(beyond))
+
+
+def _line_u(corner: CornerNumbers, pitches: int, slots: int) -> float:
+    """Standard uncertainty of a line that is some pitches and some slots from the reference edge, mm."""
+    if corner.pitch is not None:
+        return math.hypot(pitches * corner.pitch.sd, slots * corner.slot.sd)
+    return math.hypot((2 * pitches + slots) * corner.slot.sd, pitches * corner.clearance.sd)
 
 
 def stop_marks(

@@ -18,6 +18,7 @@ _MEASURE = {
     "inside_x": "inside length",
     "inside_y": "inside width",
     "proud_error": "depth of the fingers",
+    "proud_error_y": "depth of the fingers of the second setup",
     "depth": "depth of the groove",
     "depth_scatter": "groove depth from board to board",
     "setback_scatter": "setback from board to board",
@@ -27,6 +28,15 @@ _MEASURE = {
     "panel_square": "squareness of the panel",
     "up": "moisture on the wettest day",
     "down": "moisture on the driest day",
+}
+_STEADIER = "work twice as steadily"
+_SIZED_FOR = "measure it and size the panel for it"
+_HOW = {
+    "clearance_scatter": _STEADIER,
+    "depth_scatter": _STEADIER,
+    "setback_scatter": _STEADIER,
+    "up": _SIZED_FOR,
+    "down": _SIZED_FOR,
 }
 _ADJUST = (
     ("clearance", "clearance of the corners", 0.02, "key 0.02 mm toward the cutter"),
@@ -50,7 +60,9 @@ class Improvement(NamedTuple):
 def improvements(belief: BoxBelief, draws: Draws) -> tuple[Improvement, ...]:
     """Return every single thing to measure or adjust with the chance it leads to, the best first.
 
-    Measuring something halves its uncertainty; adjusting shifts it by a step a maker can make.
+    Measuring something and putting it right leaves half its uncertainty (a reading whose own uncertainty is
+    half of what was believed, and a correction by what was read); adjusting shifts it by a step that a maker
+    can make. A scatter from board to board is halved by steadier work.
     """
     tried = [
         Improvement(what, how, closing_chance(better, draws).closes)
@@ -64,10 +76,15 @@ def candidates(belief: BoxBelief) -> list[tuple[str, str, BoxBelief]]:
     found = []
     for name, what in _MEASURE.items():
         value = getattr(belief, name)
+        if value is None:
+            continue
         sd = value.sd if isinstance(value, Uncertain) else value
         if sd > 0.0:
             half = Uncertain(value.mean, 0.5 * sd) if isinstance(value, Uncertain) else 0.5 * sd
-            found.append((what, "measure it, or make it twice as steady", _with(belief, name, half)))
+            better = _with(belief, name, half)
+            if name in ("clearance", "pitch_difference"):  # what is left is the reading's error, not theirs
+                better = replace(better, pitch_with_clearance=0.0)
+            found.append((what, _HOW.get(name, "measure it and put it right"), better))
     for name, what, step, how in _ADJUST:
         if name == "depth" and step > belief.deeper_by_most:
             continue

@@ -13,7 +13,7 @@ Positions are mm from the reference edge. Assumed: seat AWAY, one setting for bo
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 from calib.errors import CalibError
@@ -72,12 +72,13 @@ class Rip(NamedTuple):
 
 
 class LidCut(NamedTuple):
-    """A kerf at a finger line, mm: body below it, lid above it, and what is left of the finger it takes."""
+    """A kerf above a finger line, mm: body below it, lid above it, what is left of the finger it takes."""
 
     line_mm: float
     body_mm: float
     lid_mm: float
     finger_left_mm: float
+    kerf_mm: float
 
 
 def lay_out(width: float, pitch: float, slot: float) -> Layout:
@@ -127,6 +128,17 @@ def lay_out(width: float, pitch: float, slot: float) -> Layout:
     )
 
 
+def with_second(first: Layout, second: Layout) -> Layout:
+    """Return the layout of a corner whose B boards are cut on a setup of their own.
+
+    Parameters
+    ----------
+    first, second : Layout
+        Of one width; A's fingers and slots come from the first, B's from the second.
+    """
+    return replace(first, b_slots=second.b_slots, b_fingers=second.b_fingers)
+
+
 def rip_plan(layout: Layout, spare: float = 3.0, *, wanted: float | None = None) -> Rip:
     """Return how over-wide to leave the boards and which line to rip to.
 
@@ -172,7 +184,7 @@ def lid_cut(layout: Layout, lid_height: float, kerf: float) -> LidCut:
         raise CalibError(f"a board {width:g} mm wide has no finger line for a lid. Take a wider board.")
     line = min(inner, key=lambda mm: abs(width - mm - kerf - lid_height))
     upper = min([mm for mm in lines if mm > line + SAME_MM] + [width])
-    return LidCut(line, line, width - line - kerf, min(upper, width) - line - kerf)
+    return LidCut(line, line, width - line - kerf, min(upper, width) - line - kerf, kerf)
 
 
 def _end(width: float, pitch: float, slot: float) -> tuple[End, float]:

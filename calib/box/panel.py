@@ -33,12 +33,38 @@ class Season(NamedTuple):
 
 
 class PanelAcross(NamedTuple):
-    """A panel along one direction: its size when made, its fit then, at its driest and at its wettest, mm."""
+    """A panel along one direction, mm: its sizes and fits when made, at its driest and at its wettest."""
 
     size_mm: float
+    driest_mm: float
+    wettest_mm: float
     made: PanelFit
     driest: PanelFit
     wettest: PanelFit
+
+
+class SidesThrough(NamedTuple):
+    """The height of the sides, mm: as cut, on the driest and on the wettest day."""
+
+    made_mm: float
+    driest_mm: float
+    wettest_mm: float
+
+
+def sides_through(height: float, coefficient: float, season: Season) -> SidesThrough | None:
+    """Return the height of sides that move across their grain over the season; None for a coefficient of 0.
+
+    Their length does not change, and so neither does the room for the panel.
+
+    >>> sides_through(100.0, 0.00248, Season(9.0, 7.0, 11.0)).wettest_mm
+    100.496
+    """
+    if coefficient == 0.0:
+        return None
+    driest, wettest = (
+        height + movement(height, coefficient, season.making, mc) for mc in (season.driest, season.wettest)
+    )
+    return SidesThrough(height, driest, wettest)
 
 
 def size_across(
@@ -87,4 +113,4 @@ def size_across(
         )
     moved = [movement(size, coefficient, season.making, mc) if coefficient else 0.0 for mc in season]
     fits = [panel_fit(inside, depth, size + change) for change in moved]
-    return PanelAcross(size, fits[0], fits[1], fits[2])
+    return PanelAcross(size, size + moved[1], size + moved[2], *fits)

@@ -1,73 +1,29 @@
 """A whole box: its numbers in, boards, grooves, panel and closing chance out.
 
-The idea: everything that the shop believes comes in as numbers with an uncertainty; nothing here asks where
-they are from. The groove runs at one height on all four boards; the panel's grain runs along the box.
+The idea: everything is worked out on the boards as they end up. Where the height falls on a part finger, that
+is after the rip to a whole one. The groove runs at one height on all four boards; the panel's grain runs
+along the box.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calib.box.belief import box_belief
 from calib.box.boards import Board, Sizes, cut_list
-from calib.box.closing import BoxBelief, Chance, Uncertain, closing_chance, draw
-from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place_groove
+from calib.box.closing import DRAWS, Chance, Uncertain, closing_chance, draw
+from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place_groove, unseen_chance
 from calib.box.improve import Improvement, improvements
-from calib.box.layout import Layout, LidCut, Rip, Span, lay_out, lid_cut, rip_plan
-from calib.box.panel import LEAST_HOLD_MM, USUAL_SLACK_MM, PanelAcross, Season, size_across
+from calib.box.layout import Layout, LidCut, Rip, Span, lay_out, lid_cut, rip_plan, with_second
+from calib.box.numbers import BoxNumbers, CornerNumbers
+from calib.box.panel import PanelAcross, Season, SidesThrough, sides_through, size_across
 from calib.geometry.groove import depth_question, wall_left
 
-#: What the bench adds, standard uncertainties, mm; common practice, no source.
-BOARD_LENGTH_U_MM = 0.1
-PANEL_SIZE_U_MM = 0.2
-PANEL_SQUARE_U = 0.0005
-MOISTURE_U = 1.0
 #: Smallest setback, and narrowest range of setbacks, to speak of.
 LEAST_SETBACK_MM = 3.0
 ROOM_MM = 0.2
-
-
-@dataclass(frozen=True)
-class BoxNumbers:
-    """What a box is planned from; lengths mm.
-
-    Parameters
-    ----------
-    slot, clearance, proud, depth, setback, groove : Uncertain
-        As cut; `groove` is its width.
-    clearance_scatter, depth_scatter, setback_scatter : float
-        sd from piece to piece.
-    proud_wanted : float
-        The allowance that board lengths are cut for.
-    panel_thickness : Uncertain
-    coefficient : float
-        Of the panel across its grain, per 1 % of moisture; along it 0. Of a sheet: both ways.
-    sheet : bool
-    slack : float
-        Play to leave across each direction on the wettest day.
-    """
-
-    sizes: Sizes
-    thickness_a: float
-    thickness_b: float
-    slot: Uncertain
-    clearance: Uncertain
-    proud: Uncertain
-    proud_wanted: float
-    depth: Uncertain
-    setback: Uncertain
-    groove: Uncertain
-    panel_thickness: Uncertain
-    season: Season
-    clearance_scatter: float = 0.02
-    depth_scatter: float = 0.02
-    setback_scatter: float = 0.02
-    coefficient: float = 0.0
-    sheet: bool = True
-    slack: float = USUAL_SLACK_MM
-    lid_height: float | None = None
-    kerf: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -76,23 +32,42 @@ class BoxPlan:
 
     Parameters
     ----------
+    asked : Layout
+        On boards as high as was asked for.
+    layout : Layout
+        On the boards as they end up; `asked` when nothing is ripped.
     rip : Rip or None
         None = the height ends on a whole finger.
+    line_u_mm : float
+        Standard uncertainty of the finger line at the far edge, before anything is cut.
+    pitch_difference_mm : float
+        Pitch of A less pitch of B; 0 on one setup.
+    fence_mm : float
+        Fence face to the axis of a cutter as wide as the groove.
     hidden_a, hidden_b : tuple of (low, high), mm
         Setbacks at which the groove could run through A, or B, unseen.
     wall_left_mm : float
         Under the groove.
     question : str or None
         About a weak groove.
+    panel_given : bool
+        The panel was there already.
+    panel_thickness_mm : float
+    sides : SidesThrough or None
+        The height of the sides through the season; None = not asked.
     """
 
     sizes: Sizes
+    asked: Layout
     layout: Layout
     rip: Rip | None
+    line_u_mm: float
+    pitch_difference_mm: float
     boards: tuple[Board, ...]
     groove_near_mm: float
     groove_width_mm: float
     groove_depth_mm: float
+    fence_mm: float
     groove_a: GrooveOnBoard
     groove_b: GrooveOnBoard
     hidden_a: tuple[Span, ...]
@@ -101,83 +76,126 @@ class BoxPlan:
     question: str | None
     panel_x: PanelAcross
     panel_y: PanelAcross
+    panel_given: bool
+    panel_thickness_mm: float
     season: Season
+    sides: SidesThrough | None
     lid: LidCut | None
     chance: Chance
     improvements: tuple[Improvement, ...]
 
 
-def plan_box(numbers: BoxNumbers, rng: np.random.Generator) -> BoxPlan:
-    """Return the plan of a box; raise `CalibError` in one line for one that cannot be."""
-    sizes, near, groove = numbers.sizes, numbers.setback.mean, numbers.groove.mean
-    depth, thin = numbers.depth.mean, min(numbers.thickness_a, numbers.thickness_b)
-    layout = lay_out(sizes.height_mm, 2.0 * numbers.slot.mean - numbers.clearance.mean, numbers.slot.mean)
-    check_groove(sizes.height_mm, near, groove, depth, thin)
-    rip = None if layout.whole else rip_plan(layout)
-    width = sizes.height_mm if rip is None else rip.leave_mm
-    boards = cut_list(sizes, numbers.thickness_a, numbers.thickness_b, numbers.proud_wanted, width)
-    along = numbers.coefficient if numbers.sheet else 0.0
-    panel_x = size_across(sizes.inner_length_mm, depth, numbers.slack, along, numbers.season)
-    panel_y = size_across(sizes.inner_width_mm, depth, numbers.slack, numbers.coefficient, numbers.season)
+def plan_box(numbers: BoxNumbers, rng: np.random.Generator, count: int = DRAWS) -> BoxPlan:
+    """Return the plan of a box.
+
+    Parameters
+    ----------
+    count : int
+        Draws for its chances; their standard error is at most 0.5 / sqrt(count).
+
+    Raises
+    ------
+    CalibError
+        In one line, for a box that cannot be.
+    """
+    asked = _layout(numbers, numbers.sizes.height_mm)
+    rip = None if asked.whole else rip_plan(asked)
+    layout = asked if rip is None else _layout(numbers, rip.rip_to_mm)
+    near, groove, depth = numbers.setback.mean, numbers.groove.mean, numbers.depth.mean
+    thin = min(numbers.thickness_a, numbers.thickness_b)
+    check_groove(layout.width_mm, near, groove, depth, thin)
+    boards = _boards(numbers, asked.width_mm if rip is None else rip.leave_mm)
+    on_a, on_b = _grooves(numbers, layout, boards)
+    panel_x, panel_y = _panel(numbers)
     belief = box_belief(numbers, layout, panel_x.size_mm, panel_y.size_mm)
-    draws = draw(rng)
-    placed = [
-        place_groove(layout, board, near, groove, depth, numbers.proud_wanted) for board in boards[::2]
-    ]
+    draws = draw(rng, count)
     return BoxPlan(
-        sizes=sizes,
+        sizes=numbers.sizes,
+        asked=asked,
         layout=layout,
         rip=rip,
+        line_u_mm=layout.width_mm / layout.pitch_mm * numbers.corner.pitch_as_cut.sd,
+        pitch_difference_mm=belief.pitch_difference.mean,
         boards=boards,
         groove_near_mm=near,
         groove_width_mm=groove,
         groove_depth_mm=depth,
-        groove_a=placed[0],
-        groove_b=placed[1],
+        fence_mm=near + groove / 2.0,
+        groove_a=on_a,
+        groove_b=on_b,
         hidden_a=hidden_setbacks(layout, "A", groove, LEAST_SETBACK_MM, ROOM_MM),
         hidden_b=hidden_setbacks(layout, "B", groove, LEAST_SETBACK_MM, ROOM_MM),
         wall_left_mm=wall_left(thin, depth),
         question=depth_question(thin, depth),
         panel_x=panel_x,
         panel_y=panel_y,
+        panel_given=numbers.given_panel is not None,
+        panel_thickness_mm=numbers.panel_thickness.mean,
         season=numbers.season,
+        sides=sides_through(layout.width_mm, numbers.sides_coefficient, numbers.season),
         lid=None if numbers.lid_height is None else lid_cut(layout, numbers.lid_height, numbers.kerf),
         chance=closing_chance(belief, draws),
         improvements=improvements(belief, draws),
     )
 
 
-def box_belief(numbers: BoxNumbers, layout: Layout, panel_x: float, panel_y: float) -> BoxBelief:
-    """Return what is believed of the box, one uncertain number each.
+def _layout(numbers: BoxNumbers, width: float) -> Layout:
+    first = lay_out(width, numbers.corner.pitch_as_cut.mean, numbers.corner.slot.mean)
+    if numbers.second is None:
+        return first
+    return with_second(first, lay_out(width, numbers.second.pitch_as_cut.mean, numbers.second.slot.mean))
 
-    Parameters
-    ----------
-    panel_x, panel_y : float, mm
-        The panel as it is to be made.
-    """
-    sizes, season = numbers.sizes, numbers.season
-    thin = min(numbers.thickness_a, numbers.thickness_b)
-    play = numbers.groove.mean - numbers.panel_thickness.mean
-    deepest = min(2.0 / 3.0 * thin, thin - 3.0)
-    moves = numbers.coefficient > 0.0
-    return BoxBelief(
-        clearance=numbers.clearance,
-        clearance_scatter=numbers.clearance_scatter,
-        slots=max(len(layout.a_slots), len(layout.b_slots)),
-        inside_x=Uncertain(sizes.inner_length_mm, BOARD_LENGTH_U_MM),
-        inside_y=Uncertain(sizes.inner_width_mm, BOARD_LENGTH_U_MM),
-        proud_error=Uncertain(numbers.proud.mean - numbers.proud_wanted, numbers.proud.sd),
-        depth=numbers.depth,
-        depth_scatter=numbers.depth_scatter,
-        setback_scatter=numbers.setback_scatter,
-        groove_play=Uncertain(play, float(np.hypot(numbers.groove.sd, numbers.panel_thickness.sd))),
-        panel_x=Uncertain(panel_x, PANEL_SIZE_U_MM),
-        panel_y=Uncertain(panel_y, PANEL_SIZE_U_MM),
-        panel_square=Uncertain(0.0, PANEL_SQUARE_U),
-        coefficient_x=numbers.coefficient if numbers.sheet else 0.0,
-        coefficient_y=numbers.coefficient,
-        up=Uncertain(season.wettest - season.making, MOISTURE_U if moves else 0.0),
-        down=Uncertain(season.making - season.driest, MOISTURE_U if moves else 0.0),
-        least_hold=LEAST_HOLD_MM,
-        deeper_by_most=max(0.0, deepest - numbers.depth.mean),
+
+def _boards(numbers: BoxNumbers, width: float) -> tuple[Board, ...]:
+    second = None if numbers.second is None else numbers.second.proud_wanted
+    wanted = numbers.corner.proud_wanted
+    return cut_list(numbers.sizes, numbers.thickness_a, numbers.thickness_b, wanted, width, second)
+
+
+def _grooves(
+    numbers: BoxNumbers, layout: Layout, boards: tuple[Board, ...]
+) -> tuple[GrooveOnBoard, GrooveOnBoard]:
+    """Where the groove falls on A and on B; the panel may be pushed to the bottom of the mate's groove."""
+    near, groove, depth = numbers.setback.mean, numbers.groove.mean, numbers.depth.mean
+    corners = (numbers.corner, numbers.second or numbers.corner)
+    on_a, on_b = (
+        _told_how_surely(
+            numbers, layout, corner, place_groove(layout, board, near, groove, depth, corner.proud_wanted)
+        )
+        for board, corner in zip(boards[::2], corners, strict=True)
+    )
+    return on_a, on_b
+
+
+def _told_how_surely(
+    numbers: BoxNumbers, layout: Layout, corner: CornerNumbers, on: GrooveOnBoard
+) -> GrooveOnBoard:
+    """Add to a groove that runs through how surely it is not seen."""
+    if on.stop is not None:
+        return on
+    near = Uncertain(numbers.setback.mean, float(np.hypot(numbers.setback.sd, numbers.setback_scatter)))
+    return replace(on, unseen=unseen_chance(layout, on.board, near, numbers.groove, corner))
+
+
+def _panel(numbers: BoxNumbers) -> tuple[PanelAcross, PanelAcross]:
+    """Size and fits of the panel along the box and across it."""
+    sizes, depth, given = numbers.sizes, numbers.depth.mean, numbers.given_panel
+    along = numbers.coefficient if numbers.sheet else 0.0
+    return (
+        size_across(
+            sizes.inner_length_mm,
+            depth,
+            numbers.slack,
+            along,
+            numbers.season,
+            given=None if given is None else given.along_mm,
+        ),
+        size_across(
+            sizes.inner_width_mm,
+            depth,
+            numbers.slack,
+            numbers.coefficient,
+            numbers.season,
+            given=None if given is None else given.across_mm,
+        ),
     )

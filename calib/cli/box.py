@@ -1,4 +1,4 @@
-"""Commands for boxes: `box plan, square`."""
+"""Commands for boxes: `box plan, list, show, close, inlay, square`."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli.complete import setup_names
+from calib.cli.boxwords import humidity_range, mm, panel_kind, panel_sides, sizes
+from calib.cli.complete import box_names, setup_names
 from calib.cli.kit import (
     DbOption,
     JsonOption,
@@ -16,41 +17,75 @@ from calib.cli.kit import (
     new_app,
     opened,
     read_length,
+    remark,
+    say,
     say_json,
     say_lines,
 )
 from calib.errors import UsageError
+from calib.present.plain import as_plain
 
 if TYPE_CHECKING:
-    from calib.workflow.boxes import BoxQuestion
+    from calib.workflow.boxes import BoxQuestion, PlannedBox
+    from calib.workflow.keptboxes import KeptBox
 
-app = new_app(help="Boxes: finger layout, grooves, stops, panel, and the chance that it all closes.")
-Length = Annotated[str, typer.Argument(metavar="LENGTH", help="250, 250 mm, 10 in.")]
+app = new_app(help="Boxes: finger layout, grooves, stops, panel, inlay, and the chance that it all closes.")
+BoxName = Annotated[str, typer.Argument(metavar="BOX", autocompletion=box_names, help="Its name.")]
 Size = Annotated[str | None, typer.Option(metavar="LxWxH", help="Length, width and height: 250x180x100.")]
-Some = Annotated[str | None, typer.Option(metavar="LENGTH")]
 SetupOption = Annotated[str | None, typer.Option(metavar="SETUP", autocompletion=setup_names)]
 
 
 @app.command("plan")
 def plan(
+    name: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[BOX]",
+            autocompletion=box_names,
+            help="Keep it under this name; alone: plan that box again with what the log knows now.",
+        ),
+    ] = None,
     outside: Size = None,
     inside: Size = None,
+    copies: Annotated[int, typer.Option("--copies", min=1, help="How many such boxes.")] = 1,
     thickness: Annotated[
-        str, typer.Option("--thickness", metavar="LENGTH", help="Of the long sides, and of the ends.")
+        str, typer.Option("--thickness", metavar="LENGTH", help="Of front and back, and of the ends.")
     ] = "8 mm",
     ends: Annotated[
         str | None, typer.Option("--end-thickness", metavar="LENGTH", help="Of the ends, if another.")
     ] = None,
+    sides: Annotated[
+        str | None, typer.Option("--sides", metavar="SPECIES", help="Of the sides: black cherry.")
+    ] = None,
     corners: SetupOption = None,
+    corners_b: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SETUP", autocompletion=setup_names, help="Of the B boards, if they have their own."
+        ),
+    ] = None,
     groove: SetupOption = None,
+    inlay: SetupOption = None,
     panel: Annotated[
         str, typer.Option("--panel", metavar="WOOD-THICKNESS", help="plywood-6, mdf-6, black cherry-6.")
     ] = "plywood-6",
     panel_measured: Annotated[
         bool, typer.Option("--panel-measured", help="The panel's thickness is measured, not nominal.")
     ] = False,
+    panel_size: Annotated[
+        str | None, typer.Option("--panel-size", metavar="LxW", help="Of a panel that is there already.")
+    ] = None,
+    coefficient: Annotated[
+        float | None,
+        typer.Option(
+            "--coefficient", metavar="C", min=0, max=0.02, help="Of another wood, per 1 %: 0.0025."
+        ),
+    ] = None,
     cutter: Annotated[
-        str | None, typer.Option("--cutter", metavar="LENGTH", help="Width of the slot, if measured.")
+        str | None, typer.Option("--cutter", metavar="LENGTH", help="Width of a slot, measured.")
+    ] = None,
+    groove_cutter: Annotated[
+        str | None, typer.Option("--groove-cutter", metavar="LENGTH", help="Width of the groove, measured.")
     ] = None,
     setback: Annotated[
         str | None, typer.Option("--setback", metavar="LENGTH", help="Reference edge to the groove.")
@@ -76,116 +111,195 @@ def plan(
 
     \b
     calib box plan --outside 250x180x102 --thickness 8 --panel plywood-6
-    calib box plan --inside 234x164x90 --corners corners --groove groove --panel "black cherry-5.7"
+    calib box plan chest --inside 234x164x90 --corners corners --groove groove --panel "black cherry-5.7"
     """
     from calib.workflow import boxes
 
-    wood, thick = _panel(panel, units)
-    (length, width, height), inside_given = _sizes(outside, inside, units)
+    if name is not None and outside is None and inside is None:
+        return _again(name, db, json_form, units)
+    wood, thick = panel_kind(panel, units)
+    (length, width, height), inside_given = sizes(outside, inside, units)
     asked = boxes.BoxQuestion(
         length,
         width,
         height,
-        _mm(thickness, units, "thickness"),
+        mm(thickness, units, "thickness"),
         given="inside" if inside_given else "outside",
         end_thickness=read_length(ends, units, "end-thickness"),
         corners=corners,
+        corners_b=corners_b,
         groove=groove,
+        inlay=inlay,
         cutter=read_length(cutter, units, "cutter"),
+        groove_cutter=read_length(groove_cutter, units, "groove-cutter"),
         panel=wood,
         panel_thickness=thick,
         panel_measured=panel_measured,
+        panel_size=panel_sides(panel_size, units),
+        coefficient=coefficient,
+        sides=sides,
         setback=read_length(setback, units, "setback"),
         depth=read_length(depth, units, "depth"),
-        slack=_mm(slack, units, "slack"),
+        slack=mm(slack, units, "slack"),
         temperature_c=temperature,
-        humidity=_humidity(humidity, made_at),
+        humidity=humidity_range(humidity, made_at),
         lid_height=read_length(lid, units, "lid"),
-        kerf=_mm(kerf, units, "kerf"),
+        kerf=mm(kerf, units, "kerf"),
+        copies=copies,
     )
-    _answer(asked, db, json_form, units)
+    return _plan(asked, name, db, json_form, units)
 
 
-def _answer(asked: BoxQuestion, db: DbOption, json_form: bool, units: Units | None) -> None:
-    """Plan and print; the database is opened only for setups that are named."""
-    from calib.present.box_text import box_lines
-    from calib.workflow import boxes
+def _plan(asked: BoxQuestion, name: str | None, db: DbOption, json_form: bool, units: Units | None) -> None:
+    """Plan and print; the database is opened only to keep the box, or for setups that are named."""
+    from calib.workflow import boxes, keptboxes
 
-    if boxes.needs_shop(asked):
+    if name is not None:
+        with opened(db) as shop:
+            found = keptboxes.keep(shop, name, asked)
+    elif boxes.needs_shop(asked):
         with opened(db, read_only=True) as shop:
             found = boxes.plan(shop, asked)
     else:
         found = boxes.plan(None, asked)
+    _answer(found, name, json_form, units)
+
+
+def _again(name: str, db: DbOption, json_form: bool, units: Units | None) -> None:
+    """Plan a kept box again; without one of that name the size is missing."""
+    from calib.workflow import keptboxes
+
+    with opened(db) as shop:
+        if not keptboxes.is_kept(shop, name):
+            raise UsageError(
+                f"box plan: there is no box {name} yet. To plan it, give --outside 250x180x100 or --inside."
+            )
+        found = keptboxes.plan_again(shop, name)
+    _answer(found, name, json_form, units)
+
+
+def _answer(found: PlannedBox, name: str | None, json_form: bool, units: Units | None) -> None:
+    """Print a plan, and how it is kept."""
+    from calib.present.box_text import Around, box_lines
+
     if json_form:
         return say_json(found, "calib.box/1")
-    return say_lines(box_lines(found.plan, found.known, found.assumptions, columns(), units or "mm"))
+    around = Around(found.known, found.assumptions, found.scrap, found.cautions, found.question.copies)
+    lines = box_lines(found.plan, around, columns(), units or "mm")
+    kept = [] if name is None else [f"Kept as {name}: calib box show {name}. Not so? calib undo", ""]
+    return say_lines([*kept, *lines])
 
 
-@app.command("square")
-def square(
-    length: Length,
-    width: Length,
-    first: Annotated[str, typer.Argument(metavar="DIAGONAL1", help="One diagonal.")],
-    second: Annotated[str, typer.Argument(metavar="DIAGONAL2", help="The other one.")],
+@app.command("list")
+def list_all(db: DbOption = None, json_form: JsonOption = False, units: UnitsOption = None) -> None:
+    """List the boxes that are kept.
+
+    \b
+    calib box list
+    calib box list --json
+    """
+    from calib.present.box_shop_text import list_lines
+    from calib.present.figures import figure
+    from calib.workflow import keptboxes
+
+    with opened(db, read_only=True) as shop:
+        found = keptboxes.all(shop)
+    if json_form:
+        return say_json([_brief(one) for one in found], "calib.boxes/1")
+    unit = units or "mm"
+    rows = []
+    for one in found:
+        outer = one.numbers.sizes
+        sides = outer.outer_length_mm, outer.outer_width_mm, outer.height_mm
+        size = f"{' x '.join(figure(side, unit) for side in sides)} {unit}"
+        rows.append((one.name, size, one.question.copies, one.left, one.closes, one.closed))
+    none = ["No box yet. Plan one: calib box plan chest --outside 250x180x102"]
+    return say_lines(list_lines(rows, columns()) if rows else none)
+
+
+def _brief(one: KeptBox) -> dict[str, object]:
+    """Return what a list says of a box."""
+    return {
+        "name": one.name,
+        "copies": one.question.copies,
+        "closed": one.closed,
+        "pieces_left": one.left,
+        "closes": one.closes,
+    }
+
+
+@app.command("show")
+def show(
+    name: BoxName,
+    short: Annotated[bool, typer.Option("--short", help="Only what is cut and left.")] = False,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Say how far a box is out of square, and which diagonal to squeeze. Needs no database.
+    """Show a box: what is cut, what is left, and the plan as it was made.
 
     \b
-    calib box square 250 180 308.3 307.8
-    calib box square "10 in" "7 in" "12 13/64 in" "12 7/32 in"
+    calib box show chest
+    calib box show chest --short
     """
-    from calib.box.square import out_of_square
-    from calib.present.box_text import square_lines
+    from calib.present.box_shop_text import progress_lines
+    from calib.present.box_text import Around, box_lines
+    from calib.workflow import keptboxes
 
-    del db
-    found = out_of_square(
-        _mm(length, units, "length"),
-        _mm(width, units, "width"),
-        _mm(first, units, "first diagonal"),
-        _mm(second, units, "second diagonal"),
-    )
+    with opened(db, read_only=True) as shop:
+        box = keptboxes.get(shop, name)
     if json_form:
-        return say_json(found, "calib.square/1")
-    return say_lines(square_lines(found, columns(), units or "mm"))
+        parts = [{**part._asdict(), "left": part.left} for part in box.parts]
+        return say_json({**as_plain(box), "parts": parts, "plan": box.plan}, "calib.keptbox/1")
+    lines = progress_lines(box.name, box.closed, box.parts, columns())
+    if not short:
+        around = Around(box.known, box.assumptions, (), box.cautions, box.question.copies)
+        lines = [*lines, "", *box_lines(box.plan, around, columns(), units or "mm")]
+    return say_lines(lines)
 
 
-def _mm(text: str, units: Units | None, what: str) -> float:
-    found = read_length(text, units, what)
-    assert found is not None
-    return found
+@app.command("count")
+def count(
+    name: BoxName,
+    number: Annotated[int, typer.Argument(metavar="N", help="The number that work gave them.")],
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Count good pieces for a box that were logged before it was planned.
+
+    \b
+    calib box count chest 5
+    calib box count chest 5 --json
+    """
+    from calib.workflow import keptboxes
+
+    del units
+    with opened(db) as shop:
+        found = keptboxes.count_cut(shop, name, number)
+    if json_form:
+        return say_json(found, "calib.boxcount/1")
+    if found.remark is not None:
+        remark(found.remark)
+    return say(f"Counted for box {name}: {found.left} of these left to cut.", "Not so? calib undo")
 
 
-def _sizes(
-    outside: str | None, inside: str | None, units: Units | None
-) -> tuple[tuple[float, float, float], bool]:
-    """Read the one size that was given, and say whether it is the inside."""
-    text = outside or inside
-    if text is None or (outside and inside):
-        raise UsageError("box plan: give --outside or --inside, one of them, as 250x180x100.")
-    parts = text.lower().replace("×", "x").split("x")
-    if len(parts) != 3:
-        raise UsageError(f'box plan: "{text}" is not length x width x height. Write it as 250x180x100.')
-    named = zip(parts, ("length", "width", "height"), strict=True)
-    length, width, height = (_mm(part.strip(), units, what) for part, what in named)
-    return (length, width, height), outside is None
+@app.command("close")
+def close(
+    name: BoxName, db: DbOption = None, json_form: JsonOption = False, units: UnitsOption = None
+) -> None:
+    """Put a box away; no more pieces are counted for it.
 
+    \b
+    calib box close chest
+    calib box close chest --json
+    """
+    from calib.present.box_shop_text import progress_lines
+    from calib.workflow import keptboxes
 
-def _panel(text: str, units: Units | None) -> tuple[str, float]:
-    """Read plywood-6 or black cherry-6."""
-    wood, dash, thick = text.rpartition("-")
-    if not dash or not wood.strip():
-        raise UsageError(f'box plan: panel "{text}" has no thickness. Write it as plywood-6, black cherry-6.')
-    name = wood.strip()
-    return name.lower() if name.lower() in ("plywood", "mdf") else name, _mm(thick, units, "panel")
-
-
-def _humidity(text: str, made_at: float) -> tuple[float, float, float]:
-    """Read 35-60."""
-    try:
-        low, high = (float(part) for part in text.replace("%", "").split("-"))
-    except ValueError:
-        raise UsageError(f'box plan: humidity "{text}" is no range. Write it as 35-60.') from None
-    return low, made_at, high
+    del units
+    with opened(db) as shop:
+        box = keptboxes.close(shop, name)
+    if json_form:
+        return say_json(_brief(box), "calib.keptbox/1")
+    return say_lines([*progress_lines(box.name, True, box.parts, columns()), "Not so? calib undo"])

@@ -26,6 +26,13 @@ def cutter_names(ctx: Any, incomplete: str) -> list[str]:
     return _names(ctx, incomplete, lambda shop: [cutter.name for cutter in cutters.all(shop)])
 
 
+def box_names(ctx: Any, incomplete: str) -> list[str]:
+    """Offer the boxes that begin so."""
+    from calib.workflow import keptboxes
+
+    return _names(ctx, incomplete, lambda shop: [box.name for box in keptboxes.all(shop)])
+
+
 def _names(ctx: Any, incomplete: str, find: Callable[[Shop], list[str]]) -> list[str]:
     """Read the names; nothing may be written and nothing may be said while somebody types."""
     try:

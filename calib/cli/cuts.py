@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.complete import setup_names
+from calib.cli.complete import box_names, setup_names
 from calib.cli.kit import (
     LOOSE,
     DbOption,
@@ -142,6 +142,12 @@ def moved(
 def work(
     words: Words = None,
     pieces: Annotated[int, typer.Option("--pieces", "-n", min=1, help="How many good pieces were cut.")] = 1,
+    box: Annotated[
+        str | None,
+        typer.Option(
+            "--box", metavar="BOX", autocompletion=box_names, help="Whose pieces; none: of no box."
+        ),
+    ] = None,
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
     db: DbOption = None,
@@ -150,29 +156,37 @@ def work(
 ) -> None:
     """Log good pieces.
 
-    They are cut on the present setting; a reading speaks of the last one.
+    They are cut on the present setting; a reading speaks of the last one. They count for the one open box
+    that uses the setup, or for the box that is named.
 
     \b
     calib work corners --pieces 16
-    calib work corners --pieces 4 clearance=0.06 metres=0.2
+    calib work corners --pieces 4 clearance=0.06 --box chest
     """
     name, values = split_setup(words or [])
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
-        logged = _log(shop, setup, said, as_advised, not_moved, pieces)
+        logged = _log(shop, setup, said, as_advised, not_moved, pieces, box)
         left = setups.get(shop, setup.name).pieces_left
     if json_form:
         return _answer(setup, logged, said, json_form, units)
     _echo(setup, logged, said, units)
     return say(
         f"Logged {count(pieces, 'good piece')} as number {logged.number}; {left} left to cut.",
+        *_of_box(logged),
         "Not so? calib undo",
     )
 
 
 def _log(
-    shop: Shop, setup: Setup, said: Said, as_advised: bool, not_moved: bool, pieces: int = 0
+    shop: Shop,
+    setup: Setup,
+    said: Said,
+    as_advised: bool,
+    not_moved: bool,
+    pieces: int = 0,
+    box: str | None = None,
 ) -> cuts.LoggedCut:
     """Log a test cut (no pieces) or good pieces; ask the maker what only the maker knows."""
     if as_advised and not_moved:
@@ -180,21 +194,23 @@ def _log(
     if as_advised:
         moves.moved_as_advised(shop, setup.name)
     try:
-        return _store(shop, setup.name, said, not_moved, pieces)
+        return _store(shop, setup.name, said, not_moved, pieces, box)
     except cuts.NeedsAnswer as needs:
         if not needs.settings_mm or not at_terminal():
             raise
         if _was_moved(needs):
             said.settings_mm = {**needs.settings_mm, **said.settings_mm}
-            return _store(shop, setup.name, said, False, pieces)
-        return _store(shop, setup.name, said, True, pieces)
+            return _store(shop, setup.name, said, False, pieces, box)
+        return _store(shop, setup.name, said, True, pieces, box)
     except CalibError:
         if as_advised:  # nothing of a refused command stays
             undo(shop, setup.name)
         raise
 
 
-def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> cuts.LoggedCut:
+def _store(
+    shop: Shop, name: str, said: Said, not_moved: bool, pieces: int, box: str | None
+) -> cuts.LoggedCut:
     """Hand what was said to the use case."""
     if pieces:
         return cuts.work(
@@ -210,6 +226,7 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
             settings_mm=said.settings_mm,
             not_moved=not_moved,
             gauge=said.plain.get("gauge"),
+            box=box,
         )
     entry = cuts.CutEntry(
         settings_mm=said.settings_mm,
@@ -224,6 +241,17 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
         moved=said.moved,
     )
     return cuts.log_cut(shop, name, entry)
+
+
+def _of_box(logged: cuts.LoggedCut) -> list[str]:
+    """Say for which box good pieces were counted; what is odd about it goes to stderr."""
+    if logged.box is None:
+        return []
+    if logged.box.remark is not None:
+        remark(logged.box.remark)
+    if logged.box.box is None:
+        return []
+    return [f"Counted for box {logged.box.box}: {logged.box.left} of these left to cut."]
 
 
 def _was_moved(needs: cuts.NeedsAnswer) -> bool:
@@ -281,7 +309,14 @@ def _same_unit(setup: Setup, units: Units | None) -> bool:
 
 def _as_json(logged: cuts.LoggedCut) -> dict[str, Any]:
     """Return a logged cut for --json."""
-    return {"setup": logged.setup, "number": logged.number, "cut": logged.cut, "questions": logged.questions}
+    box = {} if logged.box is None else {"box": logged.box}
+    return {
+        "setup": logged.setup,
+        "number": logged.number,
+        "cut": logged.cut,
+        "questions": logged.questions,
+        **box,
+    }
 
 
 def _example(setup: Setup) -> str:

@@ -6,6 +6,8 @@ manual, on the cutter and in the rules of the place.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from calib.shop import JointKind, Setup
 
 _ALWAYS_FIRST = (
@@ -45,4 +47,10 @@ _ALWAYS_LAST = (
 
 def cautions_for(setup: Setup) -> tuple[str, ...]:
     """Return the cautions for a setup's kind of joint; the last line defers to manual and local rules."""
-    return (*_ALWAYS_FIRST, *_BY_KIND[setup.joint.kind], *_ALWAYS_LAST)
+    return cautions_for_kinds((setup.joint.kind,))
+
+
+def cautions_for_kinds(kinds: Iterable[JointKind]) -> tuple[str, ...]:
+    """Return the cautions for a piece that takes several kinds of joint, each line once."""
+    own = [line for kind in kinds for line in _BY_KIND[kind]]
+    return tuple(dict.fromkeys((*_ALWAYS_FIRST, *own, *_ALWAYS_LAST)))

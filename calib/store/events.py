@@ -94,6 +94,9 @@ _RESTS_ON = (
     ("cuts", "setup_version_id", "setup_versions"),
     ("measurements", "cut_id", "cuts"),
     ("feels", "cut_id", "cuts"),
+    ("box_parts", "setup_version_id", "setup_versions"),
+    ("box_work", "box_id", "boxes"),
+    ("box_work", "cut_id", "cuts"),
 )
 
 

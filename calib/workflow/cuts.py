@@ -14,8 +14,9 @@ from calib.shop import Cut, CutKind, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import events
 from calib.store import setups as setup_rows
-from calib.workflow import mountings
+from calib.workflow import boxwork, mountings
 from calib.workflow.bench import Bench, stand
+from calib.workflow.boxwork import BoxCount
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -83,6 +84,8 @@ class CutEntry:
         Adjusters re-set to the same place.
     gauge : str or None
         What the readings were taken with.
+    box : str or None
+        The box that good pieces are for; None = the one open box that uses the setup, if there is one.
     """
 
     settings_mm: Mapping[str, float] = field(default_factory=dict)
@@ -96,6 +99,7 @@ class CutEntry:
     pieces: int = 1
     moved: frozenset[str] = frozenset()
     gauge: str | None = None
+    box: str | None = None
 
 
 @dataclass(frozen=True)
@@ -110,12 +114,15 @@ class LoggedCut:
         What was understood, one line a value ("clearance -3 thou = -0.0762 mm"), of values with text.
     questions : tuple of str
         Values that look wrong (about 25.4 times off) but are stored as typed.
+    box : BoxCount or None
+        The box that good pieces were counted for.
     """
 
     setup: str
     cut: Cut
     echo: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
+    box: BoxCount | None = None
 
     @property
     def number(self) -> int:
@@ -146,10 +153,12 @@ def work(
     settings_mm: Mapping[str, float] | None = None,
     not_moved: bool = False,
     gauge: str | None = None,
+    box: str | None = None,
 ) -> LoggedCut:
     """Log good pieces on the present setting; the readings are of the last one.
 
-    Their metres go on the sharpening, and ``pieces_left`` goes down.
+    Their metres go on the sharpening, ``pieces_left`` goes down, and they count for ``box``: None is the
+    one open box that uses the setup, "none" no box.
     """
     entry = CutEntry(
         settings_mm=settings_mm or {},
@@ -162,6 +171,7 @@ def work(
         not_moved=not_moved,
         pieces=pieces,
         gauge=gauge,
+        box=box,
     )
     return _log(shop, setup_name, entry, "good")
 
@@ -245,10 +255,21 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauge=entry.gauge)
         if entry.feel is not None:
             rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
+        box = _count(connection, event_id, bench, root, entry.box) if kind == "good" else None
         cut = stand(connection, bench.version).cut_of(root)
         questions = _questions(connection, bench, entry)
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
-    return LoggedCut(setup_name, cut, echoes(bench.setup, values, entry.texts), questions)
+    return LoggedCut(setup_name, cut, echoes(bench.setup, values, entry.texts), questions, box)
+
+
+def _count(
+    connection: sqlite3.Connection, event_id: int, bench: Bench, root: int, named: str | None
+) -> BoxCount | None:
+    """Count good pieces for their box; None when there is none to count them for."""
+    box, remark = boxwork.box_for(connection, bench.setup_id, bench.setup.name, named)
+    if box is not None:
+        return boxwork.count(connection, event_id, box, bench.setup_id, root)
+    return None if remark is None else BoxCount(None, 0, remark)
 
 
 def _check(setup: Setup, entry: CutEntry) -> None:

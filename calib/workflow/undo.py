@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from calib.errors import CalibError
-from calib.store import events, nouns
+from calib.store import boxes, events, nouns
 from calib.store import setups as setup_rows
 from calib.workflow.setups import version_of
 from calib.workflow.shopfloor import Shop
@@ -76,14 +76,14 @@ def _setup_name(connection: sqlite3.Connection, setup_id: int | None) -> str | N
 
 def _still_whole(connection: sqlite3.Connection, refusal: str) -> None:
     """Raise `CalibError` (and so roll back) when a name would be there twice, or something used be gone."""
-    setups = setup_rows.current(connection)
-    found = {"setup": [row["name"] for row in setups]}
+    found = {"setups": [row["name"] for row in setup_rows.current(connection)]}
+    found["boxes"] = [row["name"] for row in boxes.current(connection)]
     for table in nouns.TABLES:
-        found[table.removesuffix("s")] = [row["name"] for row in nouns.current(connection, table)]
+        found[table] = [row["name"] for row in nouns.current(connection, table)]
     for noun, names in found.items():
         twice = [name for name, count in Counter(names).items() if count > 1]
         if twice:
-            raise CalibError(f"{refusal}: there would be two {noun}s named {twice[0]}. Rename one first.")
+            raise CalibError(f"{refusal}: there would be two {noun} named {twice[0]}. Rename one first.")
     gone = events.first_gap(connection)
     if gone is not None:
         raise CalibError(
