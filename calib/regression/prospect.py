@@ -13,7 +13,7 @@ C components, F readings, A adjusters, P candidate positions, q the numbers list
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -176,6 +176,4 @@ def _on(block: Block, state: MachineState) -> MachineState:
     target = block.setup.stock
     if target is None or target == state.stock:
         return state
-    return MachineState(
-        state.span, state.settings_mm, state.moves, state.pieces_since_move, state.metres_m, target
-    )
+    return replace(state, stock=target)
