@@ -12,6 +12,7 @@ from calib.regression.shift import Shift
 from calib.shop import Cut, Setup
 from calib.units import format_length
 
+
 def shift_questions(setup: Setup, rows: Sequence[Cut], shifts: Sequence[Shift]) -> list[str]:
     """Return for every shift when it happened, how large it is, how sure that is, and what to look at.
 
@@ -22,29 +23,32 @@ def shift_questions(setup: Setup, rows: Sequence[Cut], shifts: Sequence[Shift]) 
     shifts : sequence of Shift
         Those that are taken as true, oldest first.
     """
-    return [
-        f"From cut {shift.step.cut} on, {_how_far(setup, shift)} than before: {_percent(shift.probability)} that "
-        f"something has moved ({_began(shift)}). {_stock(rows, shift)}Check the {_suspects(setup, shift)}. If one "
-        f"of them did move, set it right and say: calib mount {setup.name}. If none did, measure cut "
+    return [_question(setup, rows, shift) for shift in shifts]
+
+
+def _question(setup: Setup, rows: Sequence[Cut], shift: Shift) -> str:
+    return (
+        f"From cut {shift.step.cut} on, {_how_far(setup, shift)} than before: {_percent(shift.probability)} "
+        f"that something has moved ({_began(shift)}). {_stock(rows, shift)}Check the {_suspects(setup)}. "
+        f"If one of them did move, set it right and say: calib mount {setup.name}. If none did, measure cut "
         f"{_last(rows)} again."
-        for shift in shifts
-    ]
+    )
 
 
 def shift_warnings(shifts: Sequence[Shift]) -> list[str]:
     """Return what shifts do to the numbers of an advice."""
     if not shifts:
         return []
-    since = count_of(shifts[-1].cuts_since)
+    since = _last_cuts(shifts[-1].cuts_since)
     return [f"The numbers here take it that this is so; where things stand now rests on {since}."]
 
 
-def count_of(cuts: int) -> str:
+def _last_cuts(cuts: int) -> str:
     """Say how many cuts an answer rests on."""
     return "the last cut" if cuts == 1 else f"the last {cuts} cuts"
 
 
-def _suspects(setup: Setup, shift: Shift) -> str:
+def _suspects(setup: Setup) -> str:
     """List what may have moved: the adjusters, and always the cutter."""
     return _listed([*(adjuster.name for adjuster in setup.adjusters), "cutter"])
 

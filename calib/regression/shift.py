@@ -28,6 +28,7 @@ Zacks 1964 (M).
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -97,7 +98,7 @@ def possible_steps(block: Block, numbers: Sequence[int]) -> list[Step]:
     last = max((step.position for step in block.steps), default=-1)
     firsts = [
         position
-        for before, position in zip(read[:-2], read[1:-1], strict=True)
+        for before, position in itertools.pairwise(read[:-1])
         if before >= last and not _moved(block, before, position)
     ]
     cuts = {row.position: row.cut for row in rows}
@@ -123,9 +124,10 @@ def _ways(block: Block) -> dict[str, dict[str, float]]:
         return {"": {block.readings[0]: 1.0}}
     ways = {reading: {reading: 1.0} for reading in block.readings}
     for a, adjuster in enumerate(block.adjusters):
-        slopes = {f: float(s) for f, s in zip(block.readings, block.slopes[:, a], strict=True) if s == s and s}
-        if len(slopes) > 1:
-            ways[adjuster] = slopes
+        slopes = zip(block.readings, block.slopes[:, a], strict=True)
+        effects = {f: float(slope) for f, slope in slopes if slope and not math.isnan(slope)}
+        if len(effects) > 1:
+            ways[adjuster] = effects
     return ways
 
 
