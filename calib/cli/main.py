@@ -12,7 +12,20 @@ from typing import Annotated
 import typer
 
 from calib import __version__
-from calib.cli import advice, box, cuts, cutters, demo, gauges, keep, pictures, rehearse, setups, stocks
+from calib.cli import (
+    advice,
+    box,
+    cuts,
+    cutters,
+    demo,
+    gauges,
+    honesty,
+    keep,
+    pictures,
+    rehearse,
+    setups,
+    stocks,
+)
 from calib.cli.kit import new_app, say
 
 app = new_app(
@@ -44,6 +57,7 @@ app.add_typer(stocks.app, name="stock")
 app.add_typer(gauges.app, name="gauge")
 cuts.register(app)
 advice.register(app)
+honesty.register(app)
 rehearse.register(app)
 app.add_typer(box.app, name="box")
 pictures.register(app)

@@ -332,6 +332,7 @@ def _expectations(
             found[band.name] = Expectation(
                 band.name, band.target_mm, band.low_mm, band.high_mm, measured.expected, measured.u,
                 measured.interval(0.9), alone.next_piece, alone.all_pieces,
+                measured.cdf(band.high_mm) - measured.cdf(band.low_mm),
             )  # fmt: skip
     ordered = tuple(found[b.name] for b in setup.bands)
     return ordered, Chance(joint_next, joint_all)

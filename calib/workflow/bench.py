@@ -41,13 +41,14 @@ class Pending:
 
 @dataclass(frozen=True)
 class Placed:
-    """A cut or a move with the row of its mounting (None: before any)."""
+    """A cut or a move with the row of its mounting (None: before any) and the event that told of it."""
 
     mounting: sqlite3.Row | None
     cut: Cut | None = None
     move: Moved | None = None
     root: int | None = None
     row: sqlite3.Row | None = None
+    event: int | None = None
 
 
 @dataclass(frozen=True)
@@ -211,13 +212,13 @@ class _Walk:
         self.moved_since.add(name)
         self.pending = None
         move = Moved(self.setup.name, name, start, to, row["kind"])
-        self.placed.append(Placed(self.mounting, move=move))
+        self.placed.append(Placed(self.mounting, move=move, event=int(row["event_id"])))
 
     def _cut(self, item: _Item) -> None:
         assert item.cut is not None
         self.mounting = self.mountings.get(item.row["mounting_id"], self.mounting)
         for name, (mm, _) in item.settings.items():
-            self._said(name, mm)
+            self._said(name, mm, int(item.row["root_event"]))
         resets = {name for name, (_, moved) in item.settings.items() if moved} | self._resets()
         cut = replace(
             item.cut,
@@ -234,13 +235,13 @@ class _Walk:
         self._place(cut, item.row)
         self.pending = None
 
-    def _said(self, name: str, mm: float) -> None:
+    def _said(self, name: str, mm: float, event: int) -> None:
         """Take a position that was named with a cut; when it is another one, that was a move."""
         start = self.positions.get(name)
         self.positions[name] = mm
         if start is not None and abs(mm - start) > SAME_PLACE_MM:
             move = Moved(self.setup.name, name, start, mm, "cut")
-            self.placed.append(Placed(self.mounting, move=move))
+            self.placed.append(Placed(self.mounting, move=move, event=event))
 
     def _resets(self) -> set[str]:
         """Return what was moved since the last row and stands where it stood."""
@@ -270,7 +271,8 @@ class _Walk:
 
     def _place(self, cut: Cut, row: sqlite3.Row | None) -> None:
         root = None if row is None else int(row["root"])
-        self.placed.append(Placed(self.mounting, cut=cut, root=root, row=row))
+        event = None if row is None else int(row["root_event"])
+        self.placed.append(Placed(self.mounting, cut=cut, root=root, row=row, event=event))
         self.last, self.moved_since = cut, set()
 
     def _asking(self, target: Mapping[str, float], *, at_mounting: bool = False) -> Pending | None:
