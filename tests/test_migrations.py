@@ -60,7 +60,8 @@ def _rows_of_step_2(connection: sqlite3.Connection) -> None:
     """Fill every table of step 2."""
     connection.execute("INSERT INTO events VALUES (5, '2024-01-05', 'advice', 1, 'advice on old', 0)")
     connection.execute(
-        "INSERT INTO advice VALUES (1, 5, 1, 1, 1, 4, '0', 'test_again', 4, 0.5, 0.1, 9.0, 8.0, 1.0, '{}', '{}')"
+        "INSERT INTO advice VALUES "
+        "(1, 5, 1, 1, 1, 4, '0', 'test_again', 4, 0.5, 0.1, 9.0, 8.0, 1.0, '{}', '{}')"
     )
     connection.execute(
         "INSERT INTO advice_readings VALUES (1, 'width', 10.0, 9.9, 10.1, 10.1, 0.1, 9.9, 10.3, 0.5, 0.1)"

@@ -17,6 +17,7 @@ Assumed: which forecasts could be judged does not hang on how they came out.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -138,7 +139,7 @@ def honesty(
 
 def _bins(p: Array, o: Array, g: Indices, edges: Sequence[float]) -> tuple[Bin, ...]:
     found = []
-    for k, (low, high) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for k, (low, high) in enumerate(itertools.pairwise(edges)):
         last = k == len(edges) - 2
         inside = (p >= low) & ((p <= high) if last else (p < high))
         if inside.any():

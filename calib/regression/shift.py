@@ -43,8 +43,13 @@ from calib.regression.terms import Block
 
 Array = NDArray[np.float64]
 
-#: Prior probability that the setup shifts before any one cut.
-HAZARD = 0.02
+#: How often setups shift is not known. After b cuts without one the next comes with a shift with probability
+#: 1/(18 + b): the mean of a Beta(1, 17) prior after b misses.
+_STANDING = 18.0
+#: A setup is moved about while it is dialled in, and fewer than five cuts hardly say where it stood; a step
+#: more than five cuts ago was looked for when those cuts were new. Both count this much.
+_UNLIKELY = 0.1
+_FEW = 5
 #: A shift with more than this probability is told and taken as true. In simulated setups that have not moved
 #: that happens no more than once in 200 cuts (tests/benchmarks/shift.py).
 RAISED = 0.5
@@ -141,8 +146,10 @@ def _step(block: Block, cut: int, position: int, along: str, effects: Mapping[st
 
 
 def _cuts_since(block: Block, numbers: Sequence[int]) -> dict[int, int]:
-    """Return by position how many cuts have been read from there on."""
-    read = sorted({block.rows[i].position for i in numbers}, reverse=True)
+    """Return by position in this mounting how many cuts have been read from there on."""
+    span = None if block.track.now is None else block.track.now.span
+    places = {block.rows[i].position for i in numbers}
+    read = sorted((p for p in places if block.track.states[p].span == span), reverse=True)
     return {position: count for count, position in enumerate(read, start=1)}
 
 
@@ -191,14 +198,35 @@ def weigh(
     a, b = _information(fit, U, wide_sd, slips)
     precision = 1.0 / w[:, None, :] ** 2 + a
     log_ratio = 0.5 * b**2 / precision - 0.5 * np.log(precision * w[:, None, :] ** 2)
+    since = _cuts_since(block, numbers)
     base = log_weight[:, [0, *(1 + i for i in slips)]]
-    ways = len({step.along for step in steps})
-    log_each = base[:, :, None] + log_ratio + math.log(HAZARD / (1.0 - HAZARD) / ways)
+    log_each = base[:, :, None] + log_ratio + np.log(_prior_odds(steps, since))
     top = max(float(log_each.max()), float(log_weight.max()))
     each = np.exp(log_each - top)
     still = float(np.exp(log_weight - top).sum())
-    since = _cuts_since(block, numbers)
     return _told(steps, since, each, still, b / precision, 1.0 / precision)
+
+
+def _prior_odds(steps: Sequence[Step], since: Mapping[int, int]) -> Array:
+    """Return the prior odds of every step against none, shape (m,)."""
+    ways = len({step.along for step in steps})
+    return np.array([odds_before(since[s.position], max(since.values())) / ways for s in steps])
+
+
+def odds_before(cuts_since: int, cuts: int) -> float:
+    """Return the prior odds that a setup shifted with one cut.
+
+    Parameters
+    ----------
+    cuts_since : int
+        Cuts read since, that one included.
+    cuts : int
+        Cuts read in this mounting.
+    """
+    before = cuts - cuts_since
+    odds = 1.0 / (_STANDING + before - 1.0)
+    odds *= _UNLIKELY if before < _FEW else 1.0
+    return odds * (_UNLIKELY if cuts_since > _FEW else 1.0)
 
 
 def _slips(candidates: Candidates, log_weight: Array) -> list[int]:

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import CalibError
-from calib.geometry import JointModel, describe
+from calib.geometry import JointModel, by_thickness, describe
 from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
 from calib.shop import Cut, Interval, Setup
@@ -109,6 +109,8 @@ class Block:
     track : Track
     steps : tuple of Step
         Shifts that are taken to have happened.
+    by_stock_mm : mapping of stock to mapping of reading to mm
+        What geometry adds for a stock that is not as thick as the joint says.
     """
 
     setup: Setup
@@ -123,6 +125,7 @@ class Block:
     track: Track
     index: Mapping[str, int] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
+    by_stock_mm: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def matrix(self, rows: Sequence[Row]) -> Array:
         """Return the features of some rows as an ndarray of shape (len(rows), p)."""
@@ -153,8 +156,8 @@ def start_setting(setup: Setup, adjuster: str) -> float:
     """
     found = setup.adjuster(adjuster)
     guess = 0.0
-    if found.has_scale and adjuster == "height" and setup.joint.thickness_mm is not None:
-        guess = setup.joint.thickness_mm
+    if found.has_scale and adjuster == "height" and setup.thickness_mm is not None:
+        guess = setup.thickness_mm
     elif found.has_scale and setup.cutter.nominal_mm is not None:
         guess = setup.cutter.nominal_mm
     return min(max(guess, found.low_mm), found.high_mm)
@@ -246,6 +249,7 @@ def _block(
         np.array([model.recession_slopes.get(f, 0.0) for f in readings]),
         np.array([model.nominal_mm[f] for f in readings]),
         reference, (), (), track, steps=tuple(step for step in steps if set(step.effects) & set(readings)),
+        by_stock_mm=by_thickness(setup, model, reference),
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
     terms = (*_terms(empty), *cut_terms)
@@ -327,7 +331,7 @@ def acting_moves(block: Block, adjuster: str, state: MachineState) -> tuple[str,
 
 def known_part(block: Block, f: int, state: MachineState) -> float:
     """Return what geometry alone says of reading f in this state, mm."""
-    known = float(block.nominal_mm[f])
+    known = float(block.nominal_mm[f]) + block.by_stock_mm.get(state.stock, {}).get(block.readings[f], 0.0)
     for a, adjuster in enumerate(block.adjusters):
         if not math.isnan(block.slopes[f, a]):
             known += block.slopes[f, a] * (state.settings_mm[adjuster] - block.reference_mm[adjuster])

@@ -26,6 +26,7 @@ from calib.store import setups as setup_rows
 from calib.store.events import NOW
 from calib.workflow.edge import Edge, edge_of
 from calib.workflow.records import Moved
+from calib.workflow.stocks import thicknesses
 
 #: Two settings closer than this are one place: far below anything that can be set.
 SAME_PLACE_MM = 1e-9
@@ -97,13 +98,26 @@ def stand(connection: sqlite3.Connection, version: sqlite3.Row, upto: int = NOW)
     current = mountings[-1] if mountings else None
     edge = edge_of(connection, version, current, cuts, upto)
     good = setup_rows.good_pieces_since(connection, setup_id, int(version["event_id"]), upto)
-    setup = replace(edge.setup, pieces_left=max(int(version["pieces_left"]) - good, 0), name=version["name"])
+    setup = replace(
+        edge.setup,
+        pieces_left=max(int(version["pieces_left"]) - good, 0),
+        name=version["name"],
+        stock=(current["stock"] if current is not None else None) or edge.setup.stock,
+        thicknesses_mm=_thicknesses(connection, edge.setup, upto),
+    )
     walk = _Walk(setup, edge, {int(row["id"]): row for row in mountings})
     for _, item in sorted(_items(connection, setup_id, cuts, mountings, upto), key=lambda pair: pair[0]):
         walk.take(item)
     walk.finish()
     placed = _backfilled(setup, walk.placed, walk.positions)
     return Bench(setup_id, version, setup, current, edge, placed, walk.positions, walk.pending)
+
+
+def _thicknesses(connection: sqlite3.Connection, setup: Setup, upto: int) -> Mapping[str, float]:
+    """Return the thickness of the shop's stocks, for a joint that it matters to."""
+    if setup.joint.thickness_mm is None:
+        return setup.thicknesses_mm
+    return {**setup.thicknesses_mm, **thicknesses(connection, upto)}
 
 
 @dataclass(frozen=True)

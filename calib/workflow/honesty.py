@@ -154,7 +154,8 @@ def _pairs(connection: sqlite3.Connection, bench: Bench) -> Iterator[_Pair]:
     before, stock, k = None, None, 0
     latest: sqlite3.Row | None = None
     for item in bench.own:
-        assert item.cut is not None and item.event is not None
+        assert item.cut is not None
+        assert item.event is not None
         while k < len(given) and given[k]["event_id"] < item.event:
             latest, k = given[k], k + 1
         stock = item.cut.stock or stock
