@@ -125,7 +125,8 @@ def prospect(found: BlockPosterior) -> Prospect:
     known = block.setup.knowledge
     mean, covariance = found.linear(lambda variant: _numbers(variant, state))
     F, A = len(block.readings), len(block.adjusters)
-    at_now = np.array([[known_part(v, f, state) for f in range(F)] for v in found.variants])
+    next_piece = _on(block, state)
+    at_now = np.array([[known_part(v, f, next_piece) for f in range(F)] for v in found.variants])
     worn = found.wear_mm_per_m[:, None] * block.recession
     mean[:, :F] += at_now[found.variant] + worn * state.metres_m
     slopes = found.slopes.reshape(len(found.weights), F, A)

@@ -8,7 +8,7 @@ from typing import Any
 
 from calib.errors import CalibError, unknown
 from calib.store import events, nouns, stock_details
-from calib.wood import equilibrium_moisture
+from calib.wood import Movement, coefficients, equilibrium_moisture
 from calib.workflow.entries import above_zero, plain_name
 from calib.workflow.shopfloor import Shop
 
@@ -107,6 +107,14 @@ def change(
         stock_id = nouns.replace(connection, "stocks", event_id, row, _columns(record))
         stock_details.add(connection, stock_id, vars(record))
     return record
+
+
+def table_of(record: StockRecord) -> Movement | None:
+    """Return the movement coefficients of a stock's species, None when the table has no such species."""
+    try:
+        return None if record.species is None else coefficients(record.species)
+    except CalibError:
+        return None
 
 
 def thicknesses(connection: sqlite3.Connection, upto: int = events.NOW) -> dict[str, float]:
