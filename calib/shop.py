@@ -299,6 +299,8 @@ class Setup:
         What one piece adds to the cutter's metres.
     stock : str or None
         Stock of the good pieces; None = that of the last cut.
+    thicknesses_mm : mapping of stock to mm
+        Of the stocks that are not as thick as the joint says (or just as thick).
     """
 
     name: str
@@ -313,6 +315,7 @@ class Setup:
     stakes: Stakes = Stakes()
     knowledge: Knowledge = Knowledge()
     feel: FeelScale = FeelScale()
+    thicknesses_mm: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     def band(self, name: str) -> Band:
         """Return the band of a reading; raise `CalibError` when the setup has no such reading."""
@@ -322,6 +325,11 @@ class Setup:
         raise CalibError(
             f'setup {self.name} has no reading "{name}". It has: {", ".join(b.name for b in self.bands)}.'
         )
+
+    @property
+    def thickness_mm(self) -> float | None:
+        """Thickness of the stock of the good pieces, as far as it is known."""
+        return self.thicknesses_mm.get(self.stock or "", self.joint.thickness_mm)
 
     def move_sd_mm(self, name: str) -> float:
         """Return the sd of the error of one move, mm; a typed adjuster has none unless it is said."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -11,6 +12,7 @@ from calib.cli.complete import SetupName, cutter_names
 from calib.cli.kit import (
     DbOption,
     JsonOption,
+    Units,
     UnitsOption,
     columns,
     opened,
@@ -60,14 +62,23 @@ def next_step(
 
 
 def history(
-    setup: SetupName = None, db: DbOption = None, json_form: JsonOption = False, units: UnitsOption = None
+    setup: SetupName = None,
+    between: Annotated[
+        tuple[int, int] | None,
+        typer.Option("--between", metavar="M1 M2", help="Only the differences of two mountings."),
+    ] = None,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
 ) -> None:
     """Show what was set, cut, moved and advised, oldest first.
 
     \b
     calib history corners
-    calib history corners --json
+    calib history corners --between 1 3
     """
+    if between is not None:
+        return _differences(setup, between, db, json_form, units)
     from calib.cli.historylines import history_lines
     from calib.workflow import history as use_case
     from calib.workflow import setups
@@ -80,6 +91,23 @@ def history(
             "calib.history/1",
         )
     return say_lines(history_lines(found, columns(), units or found.setup.units))
+
+
+def _differences(
+    setup: str | None, numbers: tuple[int, int], db: Path | None, json_form: bool, units: Units | None
+) -> None:
+    """Print two mountings side by side."""
+    from calib.present.between_text import between_lines
+    from calib.workflow import setups
+    from calib.workflow.compare import between
+
+    with opened(db) as shop:
+        found = between(shop, setups.resolve(shop, setup), *numbers)
+    if json_form:
+        apart = {"higher_mm": found.higher_mm, "u_mm": found.u_mm}
+        both = {"setup": found.setup.name, "first": found.first, "second": found.second, **apart}
+        return say_json(both, "calib.between/1")
+    return say_lines(between_lines(found, columns(), units))
 
 
 def mount(

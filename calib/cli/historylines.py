@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from calib.present.blocks import block_lines, legend, scale_of, value_of
 from calib.present.figures import count, typed_length
 from calib.present.history_text import advised_lines, cut_table, move_line
 from calib.present.layout import paragraph, section
@@ -15,11 +18,23 @@ def history_lines(found: History, width: int, units: str) -> list[str]:
     cuts = sum(len(mounting.cuts) for mounting in found.mountings)
     changed = f", changed {count(found.versions - 1, 'time')}" if found.versions > 1 else ""
     lines = paragraph(f"{found.setup.name}: {count(cuts, 'cut')}{changed}", width)
+    scales = _scales(found)
     for mounting in found.mountings:
-        lines += ["", *_mounting_lines(found, mounting, width, units)]
+        lines += ["", *_mounting_lines(found, mounting, scales, width, units)]
     if any(cut.moved for mounting in found.mountings for cut in mounting.cuts):
         lines += ["", "* set again to the same place"]
-    return lines
+    drawn = [(band, scales[band.name]) for band in found.setup.bands if band.name in scales]
+    return [*lines, "", *legend(drawn, width, units)] if drawn else lines
+
+
+def _scales(found: History) -> dict[str, tuple[float, float]]:
+    """Return the scale of the blocks of every reading that was measured, one for all mountings."""
+    cuts = [cut for mounting in found.mountings for cut in mounting.cuts]
+    return {
+        band.name: scale_of(band, cuts)
+        for band in found.setup.bands
+        if any(value_of(cut, band.name) is not None for cut in cuts)
+    }
 
 
 def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
@@ -32,7 +47,13 @@ def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
     return [*lines, "Not so? calib undo"]
 
 
-def _mounting_lines(found: History, mounting: MountingHistory, width: int, units: str) -> list[str]:
+def _mounting_lines(
+    found: History,
+    mounting: MountingHistory,
+    scales: Mapping[str, tuple[float, float]],
+    width: int,
+    units: str,
+) -> list[str]:
     """Return one mounting: head, cuts, moves of their own, advice."""
     named = [f"mounting {mounting.number}" if mounting.number else "before any mounting was named"]
     named += [
@@ -43,6 +64,9 @@ def _mounting_lines(found: History, mounting: MountingHistory, width: int, units
         lines += paragraph(mounting.note, width, "  ")
     if mounting.cuts:
         lines += cut_table(found.setup, mounting.cuts, width, units)
+        for band in found.setup.bands:
+            if band.name in scales and len(mounting.cuts) > 1:
+                lines += block_lines(band, mounting.cuts, scales[band.name], width)
     elif not (mounting.moves or mounting.advice):
         lines.append("  no cut yet")
     told = [move for move in mounting.moves if move.kind in ("advised", "to", "by")]

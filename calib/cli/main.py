@@ -20,6 +20,7 @@ from calib.cli import (
     cutters,
     demo,
     gauges,
+    honesty,
     keep,
     pictures,
     rehearse,
@@ -57,6 +58,7 @@ app.add_typer(stocks.app, name="stock")
 app.add_typer(gauges.app, name="gauge")
 cuts.register(app)
 advice.register(app)
+honesty.register(app)
 rehearse.register(app)
 boxparts.register(box.app)
 app.add_typer(box.app, name="box")

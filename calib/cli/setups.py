@@ -1,4 +1,4 @@
-"""Commands for setups: `setup add, list, show, change`."""
+"""Commands for setups: `setup add, list, show, copy, change`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from calib.cli.complete import SetupName, setup_names
+from calib.cli.complete import SetupName, cutter_names, setup_names
 from calib.cli.kit import (
     DbOption,
     JsonOption,
@@ -27,7 +27,7 @@ from calib.cli.kit import (
 from calib.cli.words import pairs
 from calib.errors import CalibError, UsageError
 from calib.present.figures import span
-from calib.present.setup_text import setup_lines, setup_table
+from calib.present.setup_text import copied_lines, setup_lines, setup_table
 from calib.setupform import setup_to_dict
 from calib.shop import JOINT_KINDS
 from calib.workflow import newsetup, setups
@@ -117,6 +117,48 @@ def show(
     if json_form:
         return say_json(setup_to_dict(found))
     return say_lines(setup_lines(found, columns(), units))
+
+
+@app.command("copy")
+def copy(
+    setup: Annotated[str, typer.Argument(metavar="OLD", autocompletion=setup_names, help="Which one.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="Name of the copy.")],
+    cutter: Annotated[
+        str | None, typer.Option("--cutter", metavar="NAME", autocompletion=cutter_names, help="Another one.")
+    ] = None,
+    cutter_width: Annotated[
+        str | None, typer.Option("--cutter-width", metavar="LENGTH", help="Of a cutter that is new.")
+    ] = None,
+    thickness: Annotated[
+        str | None, typer.Option("--thickness", metavar="LENGTH", help="Of the new one's stock.")
+    ] = None,
+    db: DbOption = None,
+    json_form: JsonOption = False,
+    units: UnitsOption = None,
+) -> None:
+    """Copy a setup for another cutter or another stock.
+
+    Says what carries over and what does not.
+
+    \b
+    calib setup copy corners tray-corners --thickness 10
+    calib setup copy corners wide-corners --cutter spiral-8 --cutter-width 8
+    """
+    from calib.workflow.setupcopy import copy as use_case
+
+    width = read_length(cutter_width, units, "cutter width")
+    mm = read_length(thickness, units, "thickness")
+    with opened(db) as shop:
+        made = use_case(shop, setup, new, cutter=cutter, cutter_width_mm=width, thickness_mm=mm)
+    if json_form:
+        return say_json(
+            {
+                "setup": setup_to_dict(made.setup), "copied_from": made.copied_from, "carries": made.carries,
+                "leaves": made.leaves, "starts_mm": made.starts_mm, "cautions": made.cautions,
+            },
+            "calib.copied/1",
+        )  # fmt: skip
+    return say_lines(copied_lines(made, columns(), units))
 
 
 @app.command("change")

@@ -47,6 +47,8 @@ class Expectation:
         Its 5 % and 95 % quantiles.
     probability_next, probability_all : float
         That the true size of the next good piece, and of all good pieces left, is inside the band.
+    probability_measured : float or None
+        That the next measured reading is inside the band; not published, but kept, for it can be scored.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Expectation:
     interval90_mm: tuple[float, float]
     probability_next: float
     probability_all: float
+    probability_measured: float | None = None
 
 
 @dataclass(frozen=True)

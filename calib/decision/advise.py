@@ -23,9 +23,10 @@ from calib.decision.hints import test_hints
 from calib.decision.odds import Chance, chance_of, shared_at
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
-from calib.regression.infer import Posterior, posterior, standing
+from calib.regression.infer import Posterior, standing, watched
 from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect, prospect
+from calib.regression.shift import Shift
 from calib.setupform import knowledge_from_dict, stakes_from_dict
 from calib.shop import Cut, Setup
 
@@ -50,6 +51,7 @@ class _Decision(NamedTuple):
     """What was believed, every step that was weighed, and the one that was taken."""
 
     belief: Posterior
+    shifts: tuple[Shift, ...]
     futures: list[Prospect]
     options: list[_Option]
     best: _Option
@@ -94,12 +96,12 @@ def advise(
 
 def _decide(setup: Setup, rows: Sequence[Cut]) -> _Decision:
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
-    belief = posterior(setup, rows)
+    belief, shifts = watched(setup, rows)
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, futures, _repeats(rows))
     wild = _wild_reading(belief, rows)
     best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
-    return _Decision(belief, futures, options, best, cut_now, wild)
+    return _Decision(belief, shifts, futures, options, best, cut_now, wild)
 
 
 def _exploring(
@@ -126,7 +128,7 @@ def _exploring(
 def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
     """Return the minutes that the plan expects from now on, spoiled pieces included."""
     rows = list(cuts) or [standing(setup)]
-    futures = [prospect(block) for block in posterior(setup, rows).blocks]
+    futures = [prospect(block) for block in watched(setup, rows)[0].blocks]
     options, _ = _options(setup, futures, _repeats(rows))
     return options[0].minutes
 
@@ -224,7 +226,7 @@ def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
 
 
 def _wild_reading(belief: Posterior, rows: Sequence[Cut]) -> Cut | None:
-    """Return the last cut when its reading cannot be believed and was taken only once."""
+    """Return the last cut when its reading cannot be believed, was taken only once."""
     last = _last_measured(rows)
     if last is None:
         return None
@@ -256,6 +258,7 @@ def _advice(
     setup: Setup,
     rows: Sequence[Cut],
     belief: Posterior,
+    shifts: Sequence[Shift],
     futures: Sequence[Prospect],
     options: Sequence[_Option],
     best: _Option,
@@ -280,8 +283,8 @@ def _advice(
         tests_expected=0.0 if _cuts(best) else best.tests,
         check_after_pieces=batch.check_after(setup, futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
-        doubts=reasons.doubts(setup, belief, wild),
-        warnings=reasons.warnings(setup, rows, belief, futures, best.choices),
+        doubts=reasons.doubts(setup, rows, belief, shifts, wild),
+        warnings=reasons.warnings(setup, rows, shifts, futures, best.choices),
         cautions=cautions_for(setup),
         reasons=reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
         hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
@@ -329,6 +332,7 @@ def _expectations(
             found[band.name] = Expectation(
                 band.name, band.target_mm, band.low_mm, band.high_mm, measured.expected, measured.u,
                 measured.interval(0.9), alone.next_piece, alone.all_pieces,
+                measured.cdf(band.high_mm) - measured.cdf(band.low_mm),
             )  # fmt: skip
     ordered = tuple(found[b.name] for b in setup.bands)
     return ordered, Chance(joint_next, joint_all)

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 from calib.decision.advice import ActionValue
 from calib.decision.explore import slope_known
+from calib.decision.shifted import shift_questions, shift_warnings
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
+from calib.regression.shift import Shift
 from calib.shop import Cut, Interval, Reading, Setup
 from calib.units import format_length
 
@@ -64,9 +66,11 @@ def minutes(value: float) -> str:
     return f"{value:.1f} min" if abs(value) < 10.0 else f"{value:.0f} min"
 
 
-def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]:
-    """Return questions to the maker: readings that look like slips, scales that may count the other way."""
-    lines = []
+def doubts(
+    setup: Setup, rows: Sequence[Cut], belief: Posterior, shifts: Sequence[Shift], wild: Cut | None
+) -> tuple[str, ...]:
+    """Return questions to the maker: a shift, readings that look like slips, scales the other way round."""
+    lines = shift_questions(setup, rows, shifts)
     for block in belief.blocks:
         for row, chance in block.bad:
             if chance <= DOUBTED and not (wild is not None and row.cut == wild.number and chance > 0.4):
@@ -100,12 +104,12 @@ def _percent(probability: float) -> str:
 def warnings(
     setup: Setup,
     rows: Sequence[Cut],
-    belief: Posterior,
+    shifts: Sequence[Shift],
     futures: Sequence[Prospect],
     choices: Sequence[Choice],
 ) -> tuple[str, ...]:
     """Return what limits the answer."""
-    lines = []
+    lines = shift_warnings(shifts)
     measured = {name for cut in rows for name in cut.readings}
     felt = any(cut.feel for cut in rows)
     for k, band in enumerate(setup.bands):

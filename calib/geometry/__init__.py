@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from calib.errors import CalibError, near_name
@@ -27,7 +28,7 @@ from calib.geometry.model import JointModel, Known
 from calib.geometry.thread import pitch_mm
 from calib.shop import LEARN, Adjuster, Band, Joint, Setup
 
-__all__ = ["JointModel", "describe", "pitch_mm"]
+__all__ = ["JointModel", "by_thickness", "describe", "pitch_mm"]
 
 
 class _KnownReadings(Protocol):
@@ -91,6 +92,28 @@ def describe(setup: Setup, reference_mm: Mapping[str, float]) -> JointModel:
         recession_slopes={name: known[name].recession_slope if name in known else 0.0 for name in targets},
         from_geometry=frozenset(name for name, mm in nominal.items() if not math.isnan(mm)),
     )
+
+
+def by_thickness(
+    setup: Setup, model: JointModel, reference_mm: Mapping[str, float]
+) -> dict[str, dict[str, float]]:
+    """Return what each stock's own thickness adds to the nominal readings, mm by stock and reading.
+
+    A finger stands as much less proud, and a groove leaves as much more wall, as the stock is thicker than
+    the joint says. Stocks without a thickness of their own, and readings whose nominal does not come from
+    geometry, are left out.
+    """
+    if setup.joint.thickness_mm is None:
+        return {}
+    found = {}
+    for stock, thickness in setup.thicknesses_mm.items():
+        if thickness == setup.joint.thickness_mm:
+            continue
+        other = describe(replace(setup, joint=replace(setup.joint, thickness_mm=thickness)), reference_mm)
+        found[stock] = {
+            reading: other.nominal_mm[reading] - model.nominal_mm[reading] for reading in model.from_geometry
+        }
+    return found
 
 
 def _cutter(setup: Setup) -> float:

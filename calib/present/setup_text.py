@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from calib.present.figures import minutes, span, typed_length
-from calib.present.layout import paragraph, table, table_or_records
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+from calib.present.figures import minutes, span, typed_figure, typed_length
+from calib.present.layout import paragraph, section, table, table_or_records
 from calib.shop import Adjuster, Setup
 from calib.units import MM_PER_INCH
 
@@ -50,6 +53,36 @@ def setup_lines(setup: Setup, width: int = 80, units: str | None = None) -> list
         "  ",
     )
     return [*lines, *_beliefs(setup, unit), *_words(setup, unit)]
+
+
+class _Copied(Protocol):
+    @property
+    def setup(self) -> Setup: ...
+    @property
+    def copied_from(self) -> str: ...
+    @property
+    def carries(self) -> Sequence[str]: ...
+    @property
+    def leaves(self) -> Sequence[str]: ...
+    @property
+    def starts_mm(self) -> Mapping[str, float]: ...
+    @property
+    def cautions(self) -> Sequence[str]: ...
+
+
+def copied_lines(copied: _Copied, width: int = 80, units: str | None = None) -> list[str]:
+    """Return what there is to say of a copy: what carries over, what does not, where geometry would start."""
+    setup = copied.setup
+    unit = units or setup.units
+    starts = " ".join(f"{name}={typed_figure(mm, setup.units)}" for name, mm in copied.starts_mm.items())
+    first = f"calib cut {setup.name} {starts + ' ' if starts else ''}{setup.bands[0].name}=..."
+    what = "; ".join([_cutter(setup, unit), *_joint(setup, unit)])
+    lines = paragraph(f"Setup {setup.name}, from {copied.copied_from}: cutter {what}.", width)
+    lines += section("Carries over", copied.carries, width)
+    lines += section("Does not", copied.leaves, width)
+    lines += ["", *paragraph(f"A first cut where geometry would start: {first}", width)]
+    lines += section("Before you touch anything", copied.cautions, width, "*")
+    return [*lines, "", "Not so? calib undo"]
 
 
 def _cutter(setup: Setup, unit: str) -> str:

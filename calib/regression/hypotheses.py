@@ -24,8 +24,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.regression import blunder, feel, knowledge, solve
+from calib.regression import blunder, feel, knowledge, shift, solve
 from calib.regression.mixture import Mixture
+from calib.regression.steps import Step
 from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Cut, Setup
 
@@ -66,6 +67,8 @@ class BlockPosterior:
     bad : tuple of (Row, float)
         Every number with the probability that it is a slip.
     reversed_scales : mapping of adjuster to the probability that its scale counts the other way
+    shift : Shift or None
+        Whether the readings have shifted in this mounting; the mixture itself takes it that they have not.
     """
 
     variants: tuple[Block, ...]
@@ -78,6 +81,7 @@ class BlockPosterior:
     wear_mm_per_m: Array
     bad: tuple[tuple[Row, float], ...]
     reversed_scales: dict[str, float]
+    shift: shift.Shift | None = None
 
     @property
     def block(self) -> Block:
@@ -126,14 +130,14 @@ class BlockPosterior:
         return Mixture(self.weights, mean[:, 0], np.sqrt(np.maximum(covariance[:, 0, 0], 0.0)))
 
 
-def variants_of(setup: Setup, cuts: Sequence[Cut]) -> list[list[Block]]:
+def variants_of(setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = ()) -> list[list[Block]]:
     """Return, per block, the block as stated and with each scale that may count the other way turned."""
-    stated = blocks_of(setup, cuts)
+    stated = blocks_of(setup, cuts, steps=steps)
     variants = []
     for b, block in enumerate(stated):
         row = [block]
         for adjuster in _doubtful_scales(block):
-            row.append(blocks_of(setup, cuts, frozenset([adjuster]))[b])
+            row.append(blocks_of(setup, cuts, frozenset([adjuster]), steps)[b])
         variants.append(row)
     return variants
 
@@ -271,6 +275,12 @@ class _Solver:
             wear_mm_per_m=self.grid.wear[k],
             bad=self._bad(weight, kept_sets),
             reversed_scales=self._reversed(weight, self.grid.variant[k]),
+            shift=self._shift(),
+        )
+
+    def _shift(self) -> shift.Shift | None:
+        return shift.weigh(
+            self.block, self.numbers, self.fit, self.grid.scatter, self.wide, self.candidates, self.log_weight
         )
 
     def _worth(self, s: int) -> NDArray[np.bool_]:

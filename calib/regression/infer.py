@@ -14,9 +14,14 @@ import numpy as np
 from calib.errors import CalibError
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
+from calib.regression.shift import RAISED, Shift
+from calib.regression.steps import Step
 from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
+
+#: More shifts than this in one mounting are not looked for.
+MOST_SHIFTS = 3
 
 
 @dataclass(frozen=True)
@@ -93,13 +98,15 @@ def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
     return named
 
 
-def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
+def posterior(setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = ()) -> Posterior:
     """Return the belief in a setup after its cuts.
 
     Parameters
     ----------
     cuts : sequence of Cut, in the order they were made
         A last row with no pieces and no readings says where the machine stands now.
+    steps : sequence of Step
+        Shifts that are taken to have happened, each of a size to be learned.
 
     Returns
     -------
@@ -113,7 +120,25 @@ def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
-    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
+    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows, steps)))
+
+
+def watched(setup: Setup, cuts: Sequence[Cut]) -> tuple[Posterior, tuple[Shift, ...]]:
+    """Return the belief in a setup that may have shifted on the way, and the shifts that are taken as true.
+
+    A shift is taken as true when it is more probable than `shift.RAISED`; its size is then learned beside
+    all else, and the cuts since are looked at for another one.
+    """
+    found: list[Shift] = []
+    belief = posterior(setup, cuts)
+    for _ in range(MOST_SHIFTS):
+        shifts = [block.shift for block in belief.blocks]
+        new = [shift for shift in shifts if shift is not None and shift.probability > RAISED]
+        if not new:
+            break
+        found += new
+        belief = posterior(setup, cuts, [shift.step for shift in found])
+    return belief, tuple(found)
 
 
 def standing(setup: Setup) -> Cut:

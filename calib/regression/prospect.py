@@ -13,7 +13,7 @@ C components, F readings, A adjusters, P candidate positions, q the numbers list
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,7 +125,8 @@ def prospect(found: BlockPosterior) -> Prospect:
     known = block.setup.knowledge
     mean, covariance = found.linear(lambda variant: _numbers(variant, state))
     F, A = len(block.readings), len(block.adjusters)
-    at_now = np.array([[known_part(v, f, state) for f in range(F)] for v in found.variants])
+    next_piece = _on(block, state)
+    at_now = np.array([[known_part(v, f, next_piece) for f in range(F)] for v in found.variants])
     worn = found.wear_mm_per_m[:, None] * block.recession
     mean[:, :F] += at_now[found.variant] + worn * state.metres_m
     slopes = found.slopes.reshape(len(found.weights), F, A)
@@ -176,6 +177,4 @@ def _on(block: Block, state: MachineState) -> MachineState:
     target = block.setup.stock
     if target is None or target == state.stock:
         return state
-    return MachineState(
-        state.span, state.settings_mm, state.moves, state.pieces_since_move, state.metres_m, target
-    )
+    return replace(state, stock=target)

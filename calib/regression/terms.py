@@ -21,14 +21,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import CalibError
-from calib.geometry import JointModel, describe
+from calib.geometry import JointModel, by_thickness, describe
+from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
 from calib.shop import Cut, Interval, Setup
 
@@ -106,6 +107,10 @@ class Block:
     terms : tuple of Term
     rows : tuple of Row
     track : Track
+    steps : tuple of Step
+        Shifts that are taken to have happened.
+    by_stock_mm : mapping of stock to mapping of reading to mm
+        What geometry adds for a stock that is not as thick as the joint says.
     """
 
     setup: Setup
@@ -119,6 +124,8 @@ class Block:
     rows: tuple[Row, ...]
     track: Track
     index: Mapping[str, int] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+    by_stock_mm: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def matrix(self, rows: Sequence[Row]) -> Array:
         """Return the features of some rows as an ndarray of shape (len(rows), p)."""
@@ -149,15 +156,18 @@ def start_setting(setup: Setup, adjuster: str) -> float:
     """
     found = setup.adjuster(adjuster)
     guess = 0.0
-    if found.has_scale and adjuster == "height" and setup.joint.thickness_mm is not None:
-        guess = setup.joint.thickness_mm
+    if found.has_scale and adjuster == "height" and setup.thickness_mm is not None:
+        guess = setup.thickness_mm
     elif found.has_scale and setup.cutter.nominal_mm is not None:
         guess = setup.cutter.nominal_mm
     return min(max(guess, found.low_mm), found.high_mm)
 
 
 def blocks_of(
-    setup: Setup, cuts: Sequence[Cut], reversed_scales: frozenset[str] = frozenset()
+    setup: Setup,
+    cuts: Sequence[Cut],
+    reversed_scales: frozenset[str] = frozenset(),
+    steps: Sequence[Step] = (),
 ) -> list[Block]:
     """Return the blocks of a setup with the rows of its log.
 
@@ -165,6 +175,8 @@ def blocks_of(
     ----------
     reversed_scales : frozenset of adjuster names
         Adjusters whose scale is taken to count the other way.
+    steps : sequence of Step
+        Shifts that are taken to have happened, each of a size to be learned.
 
     Raises
     ------
@@ -176,7 +188,7 @@ def blocks_of(
     model = describe(setup, reference)
     track = walk(setup, cuts)
     return [
-        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales)
+        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales, steps)
         for readings, adjusters in components(setup, model)
     ]
 
@@ -229,21 +241,20 @@ def _block(
     readings: tuple[str, ...],
     adjusters: tuple[str, ...],
     reversed_scales: frozenset[str],
+    steps: Sequence[Step],
 ) -> Block:
     slopes = np.array([[_slope(model, f, a, reversed_scales) for a in adjusters] for f in readings])
     empty = Block(
         setup, readings, adjusters, slopes.reshape(len(readings), len(adjusters)),
         np.array([model.recession_slopes.get(f, 0.0) for f in readings]),
         np.array([model.nominal_mm[f] for f in readings]),
-        reference, (), (), track,
+        reference, (), (), track, steps=tuple(step for step in steps if set(step.effects) & set(readings)),
+        by_stock_mm=by_thickness(setup, model, reference),
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
     terms = (*_terms(empty), *cut_terms)
     index = {term.name: i for i, term in enumerate(terms)}
-    return Block(
-        setup, readings, adjusters, empty.slopes, empty.recession, empty.nominal_mm,
-        reference, terms, rows, track, index,
-    )  # fmt: skip
+    return replace(empty, terms=terms, rows=rows, index=index)
 
 
 def _slope(model: JointModel, reading: str, adjuster: str, reversed_scales: frozenset[str]) -> float:
@@ -276,6 +287,7 @@ def _terms(block: Block) -> list[Term]:
     for move in block.track.moves:
         if move.adjuster in block.adjusters:
             terms.append(Term(move.name, block.setup.move_sd_mm(move.adjuster), "move"))
+    terms += [Term(step.name, step.prior_sd_mm, "scatter") for step in block.steps]
     return [term for term in terms if term.prior_sd > 0.0]
 
 
@@ -305,6 +317,9 @@ def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float
             named[f"scale:{adjuster}"] = slope * away
         for move in acting_moves(block, adjuster, state):
             named[move] = slope
+    for step in block.steps:
+        if state.position >= step.position:
+            named[step.name] = step.effects.get(reading, 0.0)
     return named
 
 
@@ -316,7 +331,7 @@ def acting_moves(block: Block, adjuster: str, state: MachineState) -> tuple[str,
 
 def known_part(block: Block, f: int, state: MachineState) -> float:
     """Return what geometry alone says of reading f in this state, mm."""
-    known = float(block.nominal_mm[f])
+    known = float(block.nominal_mm[f]) + block.by_stock_mm.get(state.stock, {}).get(block.readings[f], 0.0)
     for a, adjuster in enumerate(block.adjusters):
         if not math.isnan(block.slopes[f, a]):
             known += block.slopes[f, a] * (state.settings_mm[adjuster] - block.reference_mm[adjuster])

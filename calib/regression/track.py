@@ -43,6 +43,8 @@ class MachineState:
     metres_m : float, m
         Cut by this edge since the log began, before this piece.
     stock : str
+    position : int
+        Index of the cut in the log; that of the next one for how the machine stands now.
     """
 
     span: int
@@ -51,6 +53,7 @@ class MachineState:
     pieces_since_move: float
     metres_m: float
     stock: str
+    position: int = 0
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,7 @@ class _Walker:
         self.metres = 0.0
         self.mounting = self.sharpening = self.stock = ""
         self.stocks: list[str] = []
+        self.position = 0
 
     def step(self, cut: Cut) -> MachineState:
         self._enter(cut)
@@ -110,10 +114,12 @@ class _Walker:
         state = self.state(self.pieces + before_last, self.metres + share * metres)
         self.pieces += cut.pieces
         self.metres += metres
+        self.position += 1
         return state
 
     def state(self, pieces: float, metres: float) -> MachineState:
-        return MachineState(self.span, dict(self.settings), dict(self.moves), pieces, metres, self.stock)
+        settings, moves = dict(self.settings), dict(self.moves)
+        return MachineState(self.span, settings, moves, pieces, metres, self.stock, self.position)
 
     def _enter(self, cut: Cut) -> None:
         mounting = self.mounting if cut.mounting is None else cut.mounting

@@ -100,6 +100,7 @@ def read_setup(data: Mapping[str, Any], name: str | None = None) -> tuple[Setup,
         stakes=read_stakes(top.table("stakes"), Stakes(), names),
         knowledge=read_knowledge(top.table("knowledge"), Knowledge(), read_overrides(tables, adjusters)),
         feel=read_feel(top.table("feel"), joint, names),
+        thicknesses_mm=_thicknesses(top.table("stocks")),
     )
     for table in (*tables["readings"].values(), *tables["adjusters"].values(), top):
         table.finish()
@@ -125,6 +126,20 @@ def _joint(top: Table) -> Joint:
         table.note("passes", f'joint.passes "{joint.passes}" will not do. Write 1 or 2.')
     table.finish()
     return joint
+
+
+def _thicknesses(table: Table) -> Mapping[str, float]:
+    """Return the thickness of every stock that is named with one."""
+    found = {}
+    for stock, own in table.tables().items():
+        own.require("thickness")
+        thickness = own.length("thickness", None, least=0.0)
+        if thickness == 0.0:
+            own.note("thickness", f"{own.label('thickness')} is 0. Write the thickness of the stock.")
+        if thickness:
+            found[stock] = thickness
+        own.finish()
+    return MappingProxyType(found)
 
 
 def _named_tables(top: Table, part: str) -> dict[str, Table]:

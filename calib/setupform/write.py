@@ -35,6 +35,7 @@ def setup_to_dict(setup: Setup) -> Form:
         "pieces_left": setup.pieces_left,
         "metres_per_piece": setup.metres_per_piece_m,
         "stock": setup.stock,
+        "stocks": _stocks(setup, units),
         "joint": _joint(setup.joint, units),
         "cutter": _cutter(setup.cutter, units),
         "readings": {band.name: _band(band, setup.knowledge, units) for band in setup.bands},
@@ -85,6 +86,11 @@ def _joint(joint: Joint, units: Units) -> Form:
         if key in keep or value != getattr(untouched, item.name):
             form[key] = _out(value, units) if item.name.endswith("_mm") else value
     return form
+
+
+def _stocks(setup: Setup, units: Units) -> Form | None:
+    own = {stock: {"thickness": _out(mm, units)} for stock, mm in setup.thicknesses_mm.items()}
+    return own or None
 
 
 def _cutter(cutter: Cutter, units: Units) -> Form:

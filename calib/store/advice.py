@@ -57,6 +57,12 @@ def _add_parts(
         for r in advice.readings
     ]  # fmt: skip
     connection.executemany(f"INSERT INTO advice_readings VALUES ({', '.join('?' * 11)})", readings)
+    measured = [
+        (advice_id, r.name, _probability(r.probability_measured))
+        for r in advice.readings
+        if r.probability_measured is not None
+    ]
+    connection.executemany("INSERT INTO advice_measured VALUES (?, ?, ?)", measured)
     moves = [(advice_id, m.adjuster, float(m.from_mm), float(m.to_mm), m.how) for m in advice.moves]
     connection.executemany("INSERT INTO advice_moves VALUES (?, ?, ?, ?, ?)", moves)
     used = [(advice_id, int(cut_id)) for cut_id in cut_ids]
@@ -103,6 +109,21 @@ def readings_of(connection: sqlite3.Connection, advice_id: int) -> dict[str, sql
     """Return the stored expectation of each reading, at full precision."""
     rows = connection.execute("SELECT * FROM advice_readings WHERE advice_id = ?", (advice_id,))
     return {row["reading"]: row for row in rows}
+
+
+def told_readings(connection: sqlite3.Connection, setup_id: int) -> dict[int, list[sqlite3.Row]]:
+    """Return by advice id what was told of each reading; ``probability_measured`` may be NULL."""
+    found: dict[int, list[sqlite3.Row]] = {}
+    rows = connection.execute(
+        """SELECT r.*, m.probability AS probability_measured FROM advice
+           JOIN advice_readings AS r ON r.advice_id = advice.id
+           LEFT JOIN advice_measured AS m ON m.advice_id = r.advice_id AND m.reading = r.reading
+           WHERE advice.setup_id = ?""",
+        (setup_id,),
+    )
+    for row in rows:
+        found.setdefault(row["advice_id"], []).append(row)
+    return found
 
 
 def latest(connection: sqlite3.Connection, setup_id: int) -> sqlite3.Row | None:

@@ -26,6 +26,7 @@ from calib.store import setups as setup_rows
 from calib.store.events import NOW
 from calib.workflow.edge import Edge, edge_of
 from calib.workflow.records import Moved
+from calib.workflow.stocks import thicknesses
 
 #: Two settings closer than this are one place: far below anything that can be set.
 SAME_PLACE_MM = 1e-9
@@ -41,13 +42,14 @@ class Pending:
 
 @dataclass(frozen=True)
 class Placed:
-    """A cut or a move with the row of its mounting (None: before any)."""
+    """A cut or a move with the row of its mounting (None: before any) and the event that told of it."""
 
     mounting: sqlite3.Row | None
     cut: Cut | None = None
     move: Moved | None = None
     root: int | None = None
     row: sqlite3.Row | None = None
+    event: int | None = None
 
 
 @dataclass(frozen=True)
@@ -96,13 +98,26 @@ def stand(connection: sqlite3.Connection, version: sqlite3.Row, upto: int = NOW)
     current = mountings[-1] if mountings else None
     edge = edge_of(connection, version, current, cuts, upto)
     good = setup_rows.good_pieces_since(connection, setup_id, int(version["event_id"]), upto)
-    setup = replace(edge.setup, pieces_left=max(int(version["pieces_left"]) - good, 0), name=version["name"])
+    setup = replace(
+        edge.setup,
+        pieces_left=max(int(version["pieces_left"]) - good, 0),
+        name=version["name"],
+        stock=(current["stock"] if current is not None else None) or edge.setup.stock,
+        thicknesses_mm=_thicknesses(connection, edge.setup, upto),
+    )
     walk = _Walk(setup, edge, {int(row["id"]): row for row in mountings})
     for _, item in sorted(_items(connection, setup_id, cuts, mountings, upto), key=lambda pair: pair[0]):
         walk.take(item)
     walk.finish()
     placed = _backfilled(setup, walk.placed, walk.positions)
     return Bench(setup_id, version, setup, current, edge, placed, walk.positions, walk.pending)
+
+
+def _thicknesses(connection: sqlite3.Connection, setup: Setup, upto: int) -> Mapping[str, float]:
+    """Return the thickness of the shop's stocks, for a joint that it matters to."""
+    if setup.joint.thickness_mm is None:
+        return setup.thicknesses_mm
+    return {**setup.thicknesses_mm, **thicknesses(connection, upto)}
 
 
 @dataclass(frozen=True)
@@ -211,13 +226,13 @@ class _Walk:
         self.moved_since.add(name)
         self.pending = None
         move = Moved(self.setup.name, name, start, to, row["kind"])
-        self.placed.append(Placed(self.mounting, move=move))
+        self.placed.append(Placed(self.mounting, move=move, event=int(row["event_id"])))
 
     def _cut(self, item: _Item) -> None:
         assert item.cut is not None
         self.mounting = self.mountings.get(item.row["mounting_id"], self.mounting)
         for name, (mm, _) in item.settings.items():
-            self._said(name, mm)
+            self._said(name, mm, int(item.row["root_event"]))
         resets = {name for name, (_, moved) in item.settings.items() if moved} | self._resets()
         cut = replace(
             item.cut,
@@ -234,13 +249,13 @@ class _Walk:
         self._place(cut, item.row)
         self.pending = None
 
-    def _said(self, name: str, mm: float) -> None:
+    def _said(self, name: str, mm: float, event: int) -> None:
         """Take a position that was named with a cut; when it is another one, that was a move."""
         start = self.positions.get(name)
         self.positions[name] = mm
         if start is not None and abs(mm - start) > SAME_PLACE_MM:
             move = Moved(self.setup.name, name, start, mm, "cut")
-            self.placed.append(Placed(self.mounting, move=move))
+            self.placed.append(Placed(self.mounting, move=move, event=event))
 
     def _resets(self) -> set[str]:
         """Return what was moved since the last row and stands where it stood."""
@@ -270,7 +285,8 @@ class _Walk:
 
     def _place(self, cut: Cut, row: sqlite3.Row | None) -> None:
         root = None if row is None else int(row["root"])
-        self.placed.append(Placed(self.mounting, cut=cut, root=root, row=row))
+        event = None if row is None else int(row["root_event"])
+        self.placed.append(Placed(self.mounting, cut=cut, root=root, row=row, event=event))
         self.last, self.moved_since = cut, set()
 
     def _asking(self, target: Mapping[str, float], *, at_mounting: bool = False) -> Pending | None:

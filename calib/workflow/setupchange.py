@@ -24,7 +24,7 @@ _LENGTHS = frozenset(
 )  # fmt: skip
 _TOP = (
     "name", "units", "pieces_left", "metres_per_piece", "stock", "joint", "cutter", "readings", "adjusters",
-    "stakes", "knowledge", "feel",
+    "stakes", "knowledge", "feel", "stocks",
 )  # fmt: skip
 
 
