@@ -94,6 +94,9 @@ _RESTS_ON = (
     ("cuts", "setup_version_id", "setup_versions"),
     ("measurements", "cut_id", "cuts"),
     ("feels", "cut_id", "cuts"),
+    ("raw_readings", "cut_id", "cuts"),
+    ("gauge_details", "gauge_id", "gauges"),
+    ("gauge_studies", "gauge_id", "gauges"),
 )
 
 
