@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from calib.cli.asking import asked_words
 from calib.cli.complete import setup_names
 from calib.cli.kit import (
     LOOSE,
@@ -23,7 +24,7 @@ from calib.cli.kit import (
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
 from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
-from calib.present.figures import count, fine_length
+from calib.present.figures import count, fine_length, typed_length
 from calib.present.history_text import cut_line, move_line
 from calib.shop import Setup
 from calib.workflow import cuts, moves, setups
@@ -79,6 +80,8 @@ def cut(
     name, values = split_setup(words or [])
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
+        if not values and at_terminal():
+            values, as_advised, not_moved = _asked(shop, setup, as_advised, not_moved, units)
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
         if not said.read_something:
             raise UsageError(f"cut {setup.name}: nothing was read. {_example(setup)}")
@@ -208,7 +211,7 @@ def _log(
     except cuts.NeedsAnswer as needs:
         if not needs.settings_mm or not at_terminal():
             raise
-        if _was_moved(needs):
+        if _was_moved(needs.question):
             said.settings_mm = {**needs.settings_mm, **said.settings_mm}
             return _store(shop, setup.name, said, False, pieces)
         return _store(shop, setup.name, said, True, pieces)
@@ -256,10 +259,24 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
     return cuts.log_cut(shop, name, entry)
 
 
-def _was_moved(needs: cuts.NeedsAnswer) -> bool:
+def _asked(
+    shop: Shop, setup: Setup, as_advised: bool, not_moved: bool, units: Units | None
+) -> tuple[list[str], bool, bool]:
+    """Ask for a whole cut: first whether open advice was followed; return words, as advised, not moved."""
+    standing, open_moves = setups.where_it_stands(shop, setup.name)
+    if open_moves and not (as_advised or not_moved):
+        told = " and ".join(
+            f"{name} to {typed_length(mm, units or setup.units)}" for name, mm in open_moves.items()
+        )
+        as_advised = _was_moved(f"Moved as advised ({told}), or not moved?")
+        not_moved = not as_advised
+    return asked_words(setup, standing, open_moves, units), as_advised, not_moved
+
+
+def _was_moved(question: str) -> bool:
     """Ask until the answer is moved or not."""
     while True:
-        answer = ask(f"{needs.question} [moved/not]").lower()
+        answer = ask(f"{question} [moved/not]").lower()
         if answer in ("moved", "m", "yes", "y", "as advised", "advised"):
             return True
         if answer in ("not", "n", "no", "not moved"):

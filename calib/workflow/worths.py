@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 from calib.errors import CalibError
 from calib.measurement.derived import Raw, derive
-from calib.measurement.kinds import Gauge, Studied, direct_worth, kind_of, raw_with
+from calib.measurement.kinds import LEAST_DOF, Gauge, Studied, direct_worth, kind_of, raw_with
 from calib.shop import Setup, Worth
 from calib.store import nouns, raws, studies
 from calib.store.events import NOW
@@ -28,6 +28,8 @@ def gauges_of(connection: sqlite3.Connection, upto: int = NOW) -> dict[str, Gaug
     details = studies.details(connection, upto)
     studied: dict[int, dict[str, Studied]] = {}
     for study in studies.studies(connection, upto):
+        if study["dof"] < LEAST_DOF:
+            continue  # too few readings to take an earlier study's place
         found = Studied(study["repeat_sd_mm"], study["hand_sd_mm"], study["dof"])
         studied.setdefault(study["gauge_id"], {})[study["held"]] = found
     return {row["name"]: _gauge(row, details.get(row["root"]), studied.get(row["root"], {})) for row in rows}
