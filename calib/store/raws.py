@@ -52,6 +52,23 @@ def of_cut(connection: sqlite3.Connection, root: int) -> dict[int, list[sqlite3.
     )
 
 
+def last_gauges(connection: sqlite3.Connection, setup_id: int) -> dict[str, str]:
+    """Return by reading, and by raw reading, the gauge that took the last one on a setup, if it was named."""
+    rows = connection.execute(
+        f"""SELECT name, gauge, at FROM (
+                SELECT raw.name AS name, raw.gauge AS gauge, raw.event_id AS at, raw.cut_id AS cut
+                FROM (SELECT * FROM raw_readings WHERE {LIVE}) AS raw
+                UNION ALL
+                SELECT m.reading, m.gauge, m.event_id, m.cut_id
+                FROM (SELECT * FROM measurements WHERE {LIVE}) AS m
+                WHERE m.id NOT IN (SELECT measurement_id FROM derived_from))
+            JOIN cuts ON cuts.id = cut WHERE cuts.setup_id = :setup ORDER BY at""",
+        {"setup": setup_id, "upto": NOW},
+    )
+    last = {row["name"]: row["gauge"] for row in rows}
+    return {name: gauge for name, gauge in last.items() if gauge is not None}
+
+
 _USED = f"""SELECT raw.*, used.measurement_id, used.factor
     FROM (SELECT * FROM raw_readings WHERE {LIVE}) AS raw
     JOIN derived_from AS used ON used.raw_id = raw.id"""

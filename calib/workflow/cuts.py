@@ -13,6 +13,7 @@ from calib.errors import CalibError
 from calib.shop import Cut, CutKind, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import events
+from calib.store import raws as raw_rows
 from calib.store import setups as setup_rows
 from calib.workflow import mountings
 from calib.workflow.bench import Bench, stand
@@ -21,6 +22,7 @@ from calib.workflow.derived import (
     RawEntry,
     RawSaid,
     WorkedOut,
+    carried_over,
     gauge_remarks,
     planned,
     usual_gauges,
@@ -227,14 +229,16 @@ def measure_again(
         root = int(row["root"])
         old = rows.measurements_of(connection, bench.setup_id).get(root, {})
         replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
-        by = usual_gauges(setup, readings, gauge, gauges or {})
+        said = RawSaid(raws, pitches, gauge, raw_rows.last_gauges(connection, bench.setup_id))
+        by = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
         rows.add_measurements(connection, event_id, root, readings, texts, gauges=by, replaces=replaces)
-        said = RawSaid(raws, pitches, gauge)
         made = said.store_again(connection, event_id, root, setup, old, instead=instead) if raws else {}
         if feel is not None:
             rows.add_feel(connection, event_id, root, feel, texts.get("feel"))
         cut = stand(connection, bench.version).cut_of(root)
-    questions = unit_questions(setup, {}, {**readings, **{name: (mm,) for name, (mm, _) in made.items()}}, {})
+    every = {**readings, **{name: (mm,) for name, (mm, _) in made.items()}}
+    remarks = carried_over(setup, said, readings.keys() - (gauges or {}).keys())
+    questions = (*remarks, *unit_questions(setup, {}, every, {}))
     return LoggedCut(setup.name, cut, echoes(setup, readings, texts), questions, worked_out(cut, made))
 
 
@@ -277,17 +281,20 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
             },
         )
         rows.add_settings(connection, root, settings, entry.moved, entry.texts)
-        by = usual_gauges(bench.setup, entry.readings, entry.gauge, entry.gauges)
+        said = RawSaid(
+            entry.raws, entry.pitches, entry.gauge, raw_rows.last_gauges(connection, bench.setup_id)
+        )
+        by = usual_gauges(bench.setup, entry.readings, entry.gauge, entry.gauges, said.last)
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauges=by)
-        said = RawSaid(entry.raws, entry.pitches, entry.gauge)
         done = said.store(connection, event_id, root, bench.setup, made)
         if entry.feel is not None:
             rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
         cut = stand(connection, bench.version).cut_of(root)
         questions = _questions(connection, bench, entry, {name: (mm,) for name, (mm, _) in done.items()})
+        carried = carried_over(bench.setup, said, entry.readings.keys() - entry.gauges.keys())
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
     echo = echoes(bench.setup, values, entry.texts)
-    return LoggedCut(setup_name, cut, echo, questions, worked_out(cut, done))
+    return LoggedCut(setup_name, cut, echo, (*carried, *questions), worked_out(cut, done))
 
 
 def _check(setup: Setup, entry: CutEntry) -> Plan:

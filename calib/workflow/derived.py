@@ -11,10 +11,10 @@ import math
 import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from calib.errors import CalibError, near_name
-from calib.measurement.derived import COUNTED, RAW_USES, factors_of, plan
+from calib.measurement.derived import COUNTED, RAW_USES, factors_of, gives, plan
 from calib.shop import Cut, Setup
 from calib.store import cuts as rows
 from calib.store import nouns
@@ -76,11 +76,12 @@ def planned(setup: Setup, entries: Sequence[RawEntry], pitches: int | None) -> P
 
 @dataclass(frozen=True)
 class RawSaid:
-    """The raw readings of one breath."""
+    """The raw readings of one breath; ``last`` names by raw reading the gauge that was used last time."""
 
     entries: tuple[RawEntry, ...]
     pitches: int | None = None
     gauge: str | None = None
+    last: Mapping[str, str] = field(default_factory=dict)
 
     def store(
         self,
@@ -151,7 +152,10 @@ class RawSaid:
                 entry.value_mm,
                 pitches=self.pitches if entry.name in COUNTED else None,
                 text=entry.text,
-                gauge=entry.gauge or self.gauge or _usual(setup, made, entry.name),
+                gauge=entry.gauge
+                or self.gauge
+                or _usual(setup, made, entry.name)
+                or self.last.get(entry.name),
             )
             for entry in self.entries
         ]
@@ -167,11 +171,25 @@ def worked_out(cut: Cut, made: Made) -> tuple[WorkedOut, ...]:
 
 
 def usual_gauges(
-    setup: Setup, readings: Collection[str], gauge: str | None, own: Mapping[str, str]
+    setup: Setup,
+    readings: Collection[str],
+    gauge: str | None,
+    own: Mapping[str, str],
+    last: Mapping[str, str],
 ) -> dict[str, str]:
-    """Return the gauge of each reading: the one named with it, for the cut, or by the setup."""
-    found = {name: own.get(name) or gauge or setup.band(name).gauge for name in readings}
+    """Return the gauge of each reading: named with it, for the cut, by the setup, or as last time."""
+    found = {name: own.get(name) or gauge or setup.band(name).gauge or last.get(name) for name in readings}
     return {name: by for name, by in found.items() if by is not None}
+
+
+def carried_over(setup: Setup, said: RawSaid, readings: Collection[str]) -> tuple[str, ...]:
+    """Say which gauge was taken from last time, because none was named."""
+    if said.gauge is not None:
+        return ()
+    usual = {band.name for band in setup.bands if band.gauge is not None}
+    names = [entry.name for entry in said.entries if entry.gauge is None] + list(readings)
+    carried = {said.last[name] for name in names if name in said.last and not usual & {name, *gives(name)}}
+    return tuple(f"gauge {name}, as last time (another: --gauge NAME)" for name in sorted(carried))
 
 
 def gauge_remarks(connection: sqlite3.Connection, named: Collection[str | None]) -> tuple[str, ...]:

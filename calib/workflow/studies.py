@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from calib.errors import CalibError
-from calib.measurement.gauge import GaugeStudy, gauge_study
 from calib.measurement.kinds import LEAST_DOF, USES, Gauge, Studied, kind_of, repeat_sd_mm
 from calib.store import events, studies
 from calib.workflow.gauges import row_of
 from calib.workflow.shopfloor import Shop
 from calib.workflow.worths import gauges_of
+
+if TYPE_CHECKING:
+    from calib.measurement.gauge import GaugeStudy
 
 #: part, operator, mm, as typed
 StudyRow = tuple[str, str, float, str | None]
@@ -84,6 +87,8 @@ def study(
     CalibError
         When there is no such gauge, it cannot be used so, or the rows do not balance.
     """
+    from calib.measurement.gauge import gauge_study  # numpy comes with it
+
     row = row_of(shop.connection, name)
     use = _use(name, row["kind"], held)
     found = gauge_study((part, who, mm) for part, who, mm, _ in rows)
