@@ -16,6 +16,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from calib.errors import CalibError
+from calib.reading import Interval as Interval
+from calib.reading import Reading as Reading
+from calib.reading import Worth as Worth
 
 JointKind = Literal["finger", "groove", "inlay", "plain"]
 Landing = Literal["adds", "renews"]
@@ -27,23 +30,6 @@ LEARN = "learn"
 
 
 @dataclass(frozen=True)
-class Interval:
-    """A reading that is only known to lie between two limits (go/no-go, a feeler blade, a word).
-
-    Parameters
-    ----------
-    low_mm, high_mm : float, mm
-        Either may be infinite.
-    """
-
-    low_mm: float
-    high_mm: float
-
-
-Reading = float | Interval
-
-
-@dataclass(frozen=True)
 class Band:
     """What will do, for one reading, and the target inside it.
 
@@ -52,12 +38,15 @@ class Band:
     name : str
         clearance, play, proud, depth, setback, width, gap, or the user's own.
     target_mm, low_mm, high_mm : float, mm
+    gauge : str or None
+        What it is usually taken with.
     """
 
     name: str
     target_mm: float
     low_mm: float
     high_mm: float
+    gauge: str | None = None
 
     def check(self) -> None:
         """Raise `CalibError` unless low <= target <= high and low < high."""
@@ -200,6 +189,8 @@ class Knowledge:
         True: move, cut and reading sd are exact.
     of : mapping of reading or adjuster name to Scales
         Overrides.
+    rest_sd_mm : float, mm
+        sd of what geometry does not tell of the difference of play and clearance (lean, pitch, dust).
     """
 
     offset_sd_mm: float = 0.3
@@ -216,6 +207,7 @@ class Knowledge:
     log_sd: float = 0.8
     scales_known: bool = False
     of: Mapping[str, Scales] = field(default_factory=lambda: MappingProxyType({}))
+    rest_sd_mm: float = 0.05
 
     def scale(self, name: str, quantity: str) -> float:
         """Return one quantity (a field name of `Scales`) for one reading or adjuster, override first.
@@ -301,6 +293,9 @@ class Setup:
         Stock of the good pieces; None = that of the last cut.
     thicknesses_mm : mapping of stock to mm
         Of the stocks that are not as thick as the joint says (or just as thick).
+    worth : mapping of reading name to Worth
+        Of the next reading, from its gauge; a reading that is not named has the sds of the knowledge.
+        It is found anew from the shop's gauges and is no part of what a setup is.
     """
 
     name: str
@@ -316,6 +311,7 @@ class Setup:
     knowledge: Knowledge = Knowledge()
     feel: FeelScale = FeelScale()
     thicknesses_mm: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    worth: Mapping[str, Worth] = field(default_factory=lambda: MappingProxyType({}), compare=False)
 
     def band(self, name: str) -> Band:
         """Return the band of a reading; raise `CalibError` when the setup has no such reading."""
@@ -330,6 +326,11 @@ class Setup:
     def thickness_mm(self) -> float | None:
         """Thickness of the stock of the good pieces, as far as it is known."""
         return self.thicknesses_mm.get(self.stock or "", self.joint.thickness_mm)
+
+    def reading_sd_mm(self, name: str) -> float:
+        """Return the sd of the next measurement's own error (its median where it is unknown), mm."""
+        own = self.worth.get(name)
+        return self.knowledge.scale(name, "reading_sd_mm") if own is None else own.repeat_sd_mm
 
     def move_sd_mm(self, name: str) -> float:
         """Return the sd of the error of one move, mm; a typed adjuster has none unless it is said."""
@@ -366,6 +367,8 @@ class Cut:
         Where every scale stood, complete: an empty field of the log was already filled from the row before.
     readings : mapping of reading name to a tuple of Reading
         Numbers or intervals; several are repeats on the same cut. Absent when it was not measured.
+    worths : mapping of reading name to a tuple of Worth or None
+        How good each of the readings is, in their order; None, or no entry = as the knowledge says.
     feel : str or None
         A word of the setup's feel scale; it speaks of the first reading.
     stock, mounting, sharpening : str or None
@@ -392,3 +395,11 @@ class Cut:
     note: str | None = None
     when: str | None = None
     at_hand: bool = True
+    worths: Mapping[str, tuple[Worth | None, ...]] = field(
+        default_factory=lambda: MappingProxyType({}), compare=False
+    )
+
+    def worth_of(self, reading: str, place: int) -> Worth | None:
+        """Return how good one of the readings is; None = as the knowledge says."""
+        own = self.worths.get(reading, ())
+        return own[place] if place < len(own) else None

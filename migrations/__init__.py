@@ -11,4 +11,10 @@ from __future__ import annotations
 SET = "calib"
 
 #: Names of the steps, oldest first; the number is part of the name and is never used twice.
-STEPS: tuple[str, ...] = ("m0001_the_log", "m0002_advice", "m0003_boxes", "m0006_scores_and_stocks")
+STEPS: tuple[str, ...] = (
+    "m0001_the_log",
+    "m0002_advice",
+    "m0003_boxes",
+    "m0004_gauge_studies",
+    "m0006_scores_and_stocks",
+)

@@ -80,6 +80,20 @@ def _rows_of_step_3(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _rows_of_step_4(connection: sqlite3.Connection) -> None:
+    """Fill the tables of the gauge studies and the raw readings."""
+    for statement in (
+        "INSERT INTO events VALUES (7, '2024-01-07', 'gauge', NULL, 'gauge callipers', 1)",
+        "INSERT INTO gauges VALUES (7, 7, NULL, NULL, 'callipers', 'calliper', 0.01, 0.02, NULL)",
+        "INSERT INTO gauge_details VALUES (1, 7, 7, 0.03, 0.01)",
+        "INSERT INTO gauge_studies VALUES (1, 7, 7, 'outside', 0.01, NULL, 9, 'typed')",
+        "INSERT INTO gauge_study_values VALUES (1, 1, 'a', 'one', 6.02, '6.02')",
+        "INSERT INTO raw_readings VALUES (1, 7, 1, 'slot', 6.02, NULL, '6.02', 'callipers')",
+        "INSERT INTO derived_from VALUES (1, 1, 1.0)",
+    ):
+        connection.execute(statement)
+
+
 def _rows_of_step_6(connection: sqlite3.Connection) -> None:
     """Fill every table of step 6."""
     connection.execute("INSERT INTO advice_measured VALUES (1, 'width', 0.4)")
@@ -91,6 +105,7 @@ FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0001_the_log": _rows_of_step_1,
     "m0002_advice": _rows_of_step_2,
     "m0003_boxes": _rows_of_step_3,
+    "m0004_gauge_studies": _rows_of_step_4,
     "m0006_scores_and_stocks": _rows_of_step_6,
 }
 

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from calib.cli.asking import asked_words
 from calib.cli.complete import box_names, setup_names
 from calib.cli.kit import (
     LOOSE,
@@ -23,7 +24,7 @@ from calib.cli.kit import (
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
 from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
-from calib.present.figures import count
+from calib.present.figures import count, fine_length, typed_length
 from calib.present.history_text import cut_line, move_line
 from calib.shop import Setup
 from calib.workflow import cuts, moves, setups
@@ -37,6 +38,9 @@ Words = Annotated[
     ),
 ]
 NotMoved = Annotated[bool, typer.Option("--not-moved", help="The advised move was not made.")]
+GaugeOption = Annotated[
+    str | None, typer.Option("--gauge", metavar="GAUGE", help="What the readings were taken with.")
+]
 AsAdvised = Annotated[bool, typer.Option("--as-advised", help="The advised move was made.")]
 
 
@@ -52,6 +56,7 @@ def cut(
     words: Words = None,
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
+    gauge: GaugeOption = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -60,18 +65,27 @@ def cut(
 
     It gets a number to write on the piece.
 
-    Positions that are left out are where they were. A reading named twice is a repeat.
+    Positions that are left out are where they were. A reading named twice is a repeat. With no words at all
+    it asks, in a terminal.
+
+    A clearance can be worked out: from slot and finger, or over=63.02 pitches=5 (outside jaws, over five
+    pitches and one finger) and finger; play from float, or left and right; gap from pocket and insert;
+    depth from thickness and step (what is left standing).
 
     \b
     calib cut corners key=6.14 clearance=-0.07
+    calib cut corners key=6.14 slot=6.02 slot=6.00 finger=6.07 --gauge calliper
     calib cut corners feel=mallet stock=cherry note="middle finger"
     """
     name, values = split_setup(words or [])
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
+        if not values and at_terminal():
+            values, as_advised, not_moved = _asked(shop, setup, as_advised, not_moved, units)
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
-        if not (said.readings or "feel" in said.plain):
+        if not said.read_something:
             raise UsageError(f"cut {setup.name}: nothing was read. {_example(setup)}")
+        said.plain.update({"gauge": gauge} if gauge else {})
         logged = _log(shop, setup, said, as_advised, not_moved)
     _answer(setup, logged, said, json_form, units)
 
@@ -80,6 +94,7 @@ def again(
     number: Annotated[int, typer.Argument(metavar="N", help="The number on the piece.")],
     words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE", help="What it reads now.")],
     instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
+    gauge: GaugeOption = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -96,15 +111,27 @@ def again(
 
     with opened(db) as shop:
         setup, _ = find_cut(shop, number)
-        said = read_words(setup, words, units, ("feel", "gauge"))
-        feel, gauge = said.plain.get("feel"), said.plain.get("gauge")
+        said = read_words(setup, words, units, ("feel", "gauge", "pitches"))
         logged = cuts.measure_again(
-            shop, number, said.readings, feel, texts=said.texts, gauge=gauge, instead=instead
+            shop,
+            number,
+            said.readings,
+            said.plain.get("feel"),
+            texts=said.texts,
+            gauge=gauge or said.plain.get("gauge"),
+            instead=instead,
+            gauges=said.gauges,
+            raws=tuple(said.raws),
+            pitches=said.pitches,
         )
     if json_form:
         return _answer(setup, logged, said, json_form, units)
     _echo(setup, logged, said, units)
-    return say(f"Measured again: {cut_line(setup, logged.cut, units)}.", f"Next: calib next {setup.name}")
+    return say(
+        f"Measured again: {cut_line(setup, logged.cut, units)}.",
+        *_worked_out(setup, logged, units),
+        f"Next: calib next {setup.name}",
+    )
 
 
 def moved(
@@ -198,7 +225,7 @@ def _log(
     except cuts.NeedsAnswer as needs:
         if not needs.settings_mm or not at_terminal():
             raise
-        if _was_moved(needs):
+        if _was_moved(needs.question):
             said.settings_mm = {**needs.settings_mm, **said.settings_mm}
             return _store(shop, setup.name, said, False, pieces, box)
         return _store(shop, setup.name, said, True, pieces, box)
@@ -227,6 +254,9 @@ def _store(
             not_moved=not_moved,
             gauge=said.plain.get("gauge"),
             box=box,
+            gauges=said.gauges,
+            raws=tuple(said.raws),
+            pitches=said.pitches,
         )
     entry = cuts.CutEntry(
         settings_mm=said.settings_mm,
@@ -239,6 +269,9 @@ def _store(
         metres_m=said.metres_m,
         not_moved=not_moved,
         moved=said.moved,
+        gauges=said.gauges,
+        raws=tuple(said.raws),
+        pitches=said.pitches,
     )
     return cuts.log_cut(shop, name, entry)
 
@@ -254,10 +287,24 @@ def _of_box(logged: cuts.LoggedCut) -> list[str]:
     return [f"Counted for box {logged.box.box}: {logged.box.left} of these left to cut."]
 
 
-def _was_moved(needs: cuts.NeedsAnswer) -> bool:
+def _asked(
+    shop: Shop, setup: Setup, as_advised: bool, not_moved: bool, units: Units | None
+) -> tuple[list[str], bool, bool]:
+    """Ask for a whole cut: first whether open advice was followed; return words, as advised, not moved."""
+    standing, open_moves = setups.where_it_stands(shop, setup.name)
+    if open_moves and not (as_advised or not_moved):
+        told = " and ".join(
+            f"{name} to {typed_length(mm, units or setup.units)}" for name, mm in open_moves.items()
+        )
+        as_advised = _was_moved(f"Moved as advised ({told}), or not moved?")
+        not_moved = not as_advised
+    return asked_words(setup, standing, open_moves, units), as_advised, not_moved
+
+
+def _was_moved(question: str) -> bool:
     """Ask until the answer is moved or not."""
     while True:
-        answer = ask(f"{needs.question} [moved/not]").lower()
+        answer = ask(f"{question} [moved/not]").lower()
         if answer in ("moved", "m", "yes", "y", "as advised", "advised"):
             return True
         if answer in ("not", "n", "no", "not moved"):
@@ -292,8 +339,19 @@ def _answer(setup: Setup, logged: cuts.LoggedCut, said: Said, json_form: bool, u
     return say(
         f"Cut {logged.number}. Write {logged.number} on the piece.",
         f"  {cut_line(setup, logged.cut, units, numbered=False)}",
+        *_worked_out(setup, logged, units),
         f"Not so? calib undo. Next: calib next {setup.name}",
     )
+
+
+def _worked_out(setup: Setup, logged: cuts.LoggedCut, units: Units | None) -> list[str]:
+    """Say how a reading was worked out, and how good it is."""
+    unit = units or setup.units
+    return [
+        f"  {one.reading} {fine_length(one.value_mm, unit)}: {one.how}"
+        + ("" if one.u_mm is None else f"; standard uncertainty {fine_length(one.u_mm, unit)}")
+        for one in logged.worked_out
+    ]
 
 
 def _echo(setup: Setup, logged: cuts.LoggedCut, said: Said, units: Units | None) -> None:
@@ -314,6 +372,7 @@ def _as_json(logged: cuts.LoggedCut) -> dict[str, Any]:
         "setup": logged.setup,
         "number": logged.number,
         "cut": logged.cut,
+        "worked_out": logged.worked_out,
         "questions": logged.questions,
         **box,
     }

@@ -1,4 +1,4 @@
-"""Commands for gauges: `gauge add, list, show, change`."""
+"""Commands for gauges: `gauge add, list, show, change`; `gauge study` is in `gaugestudy`."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from calib.cli.gaugestudy import study
 from calib.cli.kit import (
     DbOption,
     JsonOption,
@@ -19,17 +20,29 @@ from calib.cli.kit import (
     say_lines,
 )
 from calib.errors import UsageError
+from calib.present.gauge_text import error_lines
 from calib.present.noun_text import gauge_lines
 from calib.workflow import gauges
 
 app = new_app(help="Gauges: what readings are taken with.")
+app.command("study")(study)
 GaugeName = Annotated[str, typer.Argument(metavar="GAUGE", help="Its name.")]
 Kind = Annotated[
-    str | None, typer.Option("--kind", metavar="WORD", help="calliper, indicator, feeler, rule ...")
+    str | None,
+    typer.Option(
+        "--kind", metavar="WORD", help="calliper, depth-gauge, feeler, indicator, ruler, pin or sample."
+    ),
 ]
 Resolution = Annotated[str | None, typer.Option("--resolution", metavar="LENGTH", help="Its smallest step.")]
 Limit = Annotated[
     str | None, typer.Option("--limit-of-error", metavar="LENGTH", help="The maker's stated limit of error.")
+]
+InsideLimit = Annotated[
+    str | None,
+    typer.Option("--inside-limit", metavar="LENGTH", help="Its limit of error inside and by the depth rod."),
+]
+ZeroLimit = Annotated[
+    str | None, typer.Option("--zero-limit", metavar="LENGTH", help="How far its zero may be off.")
 ]
 Note = Annotated[str | None, typer.Option("--note", help="Anything worth keeping.")]
 
@@ -40,6 +53,8 @@ def add(
     kind: Kind = "calliper",
     resolution: Resolution = None,
     limit_of_error: Limit = None,
+    inside_limit: InsideLimit = None,
+    zero_limit: ZeroLimit = None,
     note: Note = None,
     db: DbOption = None,
     json_form: JsonOption = False,
@@ -56,9 +71,13 @@ def add(
         raise UsageError(
             "gauge add: --resolution is missing (its smallest step, for example --resolution 0.01)."
         )
+    limit = read_length(limit_of_error, units, "limit of error")
+    more = {
+        "inside_limit_mm": read_length(inside_limit, units, "inside limit"),
+        "zero_limit_mm": read_length(zero_limit, units, "zero limit"),
+    }
     with opened(db) as shop:
-        limit = read_length(limit_of_error, units, "limit of error")
-        record = gauges.add(shop, gauge, kind or "calliper", step, limit, note)
+        record = gauges.add(shop, gauge, kind or "calliper", step, limit, note, **more)
     _answer("Added.", record, json_form, units)
 
 
@@ -99,6 +118,8 @@ def change(
     kind: Kind = None,
     resolution: Resolution = None,
     limit_of_error: Limit = None,
+    inside_limit: InsideLimit = None,
+    zero_limit: ZeroLimit = None,
     note: Note = None,
     db: DbOption = None,
     json_form: JsonOption = False,
@@ -114,11 +135,14 @@ def change(
         "kind": kind,
         "resolution_mm": read_length(resolution, units, "resolution"),
         "limit_of_error_mm": read_length(limit_of_error, units, "limit of error"),
+        "inside_limit_mm": read_length(inside_limit, units, "inside limit"),
+        "zero_limit_mm": read_length(zero_limit, units, "zero limit"),
         "note": note,
     }
     if all(value is None for value in new.values()):
         raise UsageError(
-            "gauge change: nothing to change. Give --kind, --resolution, --limit-of-error or --note."
+            "gauge change: nothing to change. Give --kind, --resolution, --limit-of-error, --inside-limit, "
+            "--zero-limit or --note."
         )
     with opened(db) as shop:
         record = gauges.change(shop, gauge, **new)
@@ -129,4 +153,6 @@ def _answer(first: str, record: gauges.GaugeRecord, json_form: bool, units: Unit
     """Print one gauge."""
     if json_form:
         return say_json(record, "calib.gauge/1")
-    return say_lines([*([first] if first else []), *gauge_lines([record], columns(), units or "mm")])
+    unit, width = units or "mm", columns()
+    lines = [*gauge_lines([record], width, unit), *error_lines(record.errors, width, unit)]
+    return say_lines([*([first] if first else []), *lines])

@@ -125,7 +125,7 @@ def at_terminal() -> bool:
 
 def ask(question: str, default: str | None = None) -> str:
     """Ask on stderr and return the answer, the default when it is empty."""
-    return str(typer.prompt(question, default=default, err=True)).strip()
+    return str(typer.prompt(question, default=default, err=True, show_default=bool(default))).strip()
 
 
 def _showable(text: str, stream: Any) -> str:

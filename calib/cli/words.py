@@ -1,6 +1,8 @@
 """The words after a command: ``corners key=6.14 clearance=-0.07``, ``key by 0.14 toward``.
 
 A word is name=value; a first word without ``=`` is the setup. A reading named twice is a repeat.
+What a reading is worked out from is named in its place (``slot=6.02 slot=6.00 finger=6.07``), and a
+gauge behind a reading is the one that took it (``finger=6.07@micro``).
 Every mistake in the words is reported, not only the first.
 """
 
@@ -11,13 +13,15 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from calib.errors import CalibError, LogError, UsageError, near_name
+from calib.measurement.derived import gives
 from calib.setupform import reading_from_text
 from calib.shop import Reading, Setup
 from calib.units import parse_length
+from calib.workflow.derived import RawEntry, raw_names
 
 Units = Literal["mm", "in"]
 TEXTS = ("feel", "stock", "note", "gauge")
-OTHERS = (*TEXTS, "metres", "moved")
+OTHERS = (*TEXTS, "metres", "moved", "pitches")
 
 
 @dataclass
@@ -30,6 +34,14 @@ class Said:
     metres_m: float | None = None
     moved: frozenset[str] = frozenset()
     texts: dict[str, str] = field(default_factory=dict)
+    raws: list[RawEntry] = field(default_factory=list)
+    pitches: int | None = None
+    gauges: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def read_something(self) -> bool:
+        """True when there is a reading, a word or what a reading is worked out from."""
+        return bool(self.readings or self.raws or "feel" in self.plain)
 
 
 def split_setup(words: Sequence[str]) -> tuple[str | None, list[str]]:
@@ -97,6 +109,14 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
     """Put one value where it belongs."""
     adjusters = [adjuster.name for adjuster in setup.adjusters]
     readings = [band.name for band in setup.bands]
+    if name in readings or name in raw_names(setup):
+        text, by = _with_gauge(said, name, text)
+    if name in raw_names(setup) and name not in adjusters:
+        for part in text.split("|"):
+            mm = parse_length(part.strip(), units, name).mm
+            said.raws.append(RawEntry(name, mm, part.strip(), by))
+        said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
+        return
     if name in readings:
         said.readings[name] = said.readings.get(name, ()) + reading_from_text(text, units, name)
         said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
@@ -108,9 +128,8 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
         _once(said, name)
         _take_other(said, adjusters, name, text)
     else:
-        raise _unknown_name(
-            setup, name, [*readings, *(adjusters if "adjusters" in allowed else []), *allowed]
-        )
+        scales = adjusters if "adjusters" in allowed else []
+        raise _unknown_name(setup, name, [*readings, *scales, *allowed, *_raws_for(setup)])
     said.texts[name] = text
 
 
@@ -118,6 +137,8 @@ def _take_other(said: Said, adjusters: Sequence[str], name: str, text: str) -> N
     """Put a value that is neither a setting nor a reading where it belongs."""
     if name == "metres":
         said.metres_m = metres(text)
+    elif name == "pitches":
+        said.pitches = _whole(name, text)
     elif name == "moved":
         named = adjusters if text == "yes" else [part.strip() for part in text.replace("|", ",").split(",")]
         for adjuster in named:
@@ -126,6 +147,28 @@ def _take_other(said: Said, adjusters: Sequence[str], name: str, text: str) -> N
         said.moved = frozenset(named)
     else:
         said.plain[name] = text
+
+
+def _with_gauge(said: Said, name: str, text: str) -> tuple[str, str | None]:
+    """Take the gauge off a reading: 6.07@micro."""
+    value, at, gauge = text.partition("@")
+    if at and not (value.strip() and gauge.strip()):
+        raise UsageError(f'{name} "{text}" is not of the form value@gauge, such as 6.07@micro.')
+    if at:
+        said.gauges[name] = gauge.strip()
+    return value.strip(), gauge.strip() or None
+
+
+def _raws_for(setup: Setup) -> list[str]:
+    """Return the raw readings that something of this setup is worked out from."""
+    return [name for name in raw_names(setup) if gives(name) & {band.name for band in setup.bands}]
+
+
+def _whole(name: str, text: str) -> int:
+    """Read a count."""
+    if not (text.isdigit() and 1 <= int(text) <= 1000):
+        raise CalibError(f'{name} "{text}" is not a number of {name}. Write a whole one, as {name}=5.')
+    return int(text)
 
 
 def metres(text: str) -> float:

@@ -80,7 +80,7 @@ def _exploring_move(setup: Setup, adjuster: Adjuster, reading: str, future: Pros
     known = setup.knowledge
     scatter = math.hypot(
         known.scale(reading, "cut_sd_mm"),
-        known.scale(reading, "reading_sd_mm"),
+        setup.reading_sd_mm(reading),
         setup.move_sd_mm(adjuster.name),
     )
     size = max(_TIMES_THE_SCATTER * scatter, adjuster.least_step_mm)

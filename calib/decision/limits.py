@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calib.decision.advise import expected_minutes
+from calib.measurement.worth import worth_as_knowledge
 from calib.shop import Cut, Knowledge, Scales, Setup
 
 
@@ -32,6 +33,7 @@ class Limit:
 
 def limits(setup: Setup, cuts: Sequence[Cut] = ()) -> tuple[float, tuple[Limit, ...]]:
     """Return the expected minutes as things are, and the limits, the greatest saving first."""
+    setup = worth_as_knowledge(setup)
     now = expected_minutes(setup, cuts)
     found = [
         Limit(what, now - expected_minutes(replace(setup, knowledge=better), cuts))

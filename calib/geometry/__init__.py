@@ -86,11 +86,14 @@ def describe(setup: Setup, reference_mm: Mapping[str, float]) -> JointModel:
     slopes = {band.name: _slopes(setup, band, known.get(band.name), roles) for band in setup.bands}
     nominal = {b.name: _nominal(known.get(b.name), slopes[b.name], setup, roles) for b in setup.bands}
     targets = {b.name: b.target_mm for b in setup.bands}
+    told = {name: targets[name] if math.isnan(mm) else mm for name, mm in nominal.items()}
+    follows = _follows(setup, slopes, told)
     return JointModel(
-        nominal_mm={name: targets[name] if math.isnan(mm) else mm for name, mm in nominal.items()},
+        nominal_mm=told,
         slopes=slopes,
         recession_slopes={name: known[name].recession_slope if name in known else 0.0 for name in targets},
         from_geometry=frozenset(name for name, mm in nominal.items() if not math.isnan(mm)),
+        follows=follows,
     )
 
 
@@ -114,6 +117,19 @@ def by_thickness(
             reading: other.nominal_mm[reading] - model.nominal_mm[reading] for reading in model.from_geometry
         }
     return found
+
+
+def _follows(
+    setup: Setup, slopes: Mapping[str, Mapping[str, float | None]], nominal: dict[str, float]
+) -> dict[str, str]:
+    """Let the play follow the clearance, when both are read and move alike, by geometry's difference."""
+    if setup.joint.kind != "finger" or not {"play", "clearance"} <= nominal.keys():
+        return {}
+    apart = finger.play_less_clearance(setup.joint, _cutter(setup))
+    if math.isnan(apart) or slopes["play"] != slopes["clearance"]:
+        return {}
+    nominal["play"] = nominal["clearance"] + apart
+    return {"play": "clearance"}
 
 
 def _cutter(setup: Setup) -> float:

@@ -172,6 +172,19 @@ def recession_slopes(seat: Seat = "away", holds: Holds = "axis") -> Mapping[str,
     }
 
 
+def play_less_clearance(joint: Joint, cutter_mm: float) -> float:
+    """Return what geometry tells of play less pair clearance, mm; NaN when it needs a size that is missing.
+
+    0 on seat AWAY, -e on seat TOWARD, where later pairs have more room than the first.
+
+    >>> round(play_less_clearance(Joint("finger", "toward", key_width_mm=5.95), 6.0), 3)
+    -0.05
+    """
+    if joint.seat == "away":
+        return 0.0
+    return math.nan if joint.key_width_mm is None else joint.key_width_mm - cutter_mm
+
+
 def known_readings(joint: Joint, cutter_mm: float, at: Mapping[str, float]) -> dict[str, Known]:
     """Return what geometry knows of each reading of a finger joint.
 

@@ -29,12 +29,16 @@ class JointModel:
     from_geometry : frozenset of str
         Readings whose nominal comes from geometry; for the others positions are only relative, and the
         nominal is the band's target.
+    follows : mapping of reading name to reading name
+        A reading that has the offset of another one, geometry's difference apart: their nominal values
+        differ by it. What geometry does not tell of the difference is learned.
     """
 
     nominal_mm: Mapping[str, float]
     slopes: Mapping[str, Mapping[str, float | None]]
     recession_slopes: Mapping[str, float]
     from_geometry: frozenset[str] = frozenset()
+    follows: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)

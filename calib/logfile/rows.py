@@ -24,8 +24,8 @@ Record = tuple[int, list[str]]
 def cuts_from_text(text: str, name: str, setup: Setup) -> tuple[list[Cut], list[str]]:
     """Return the cuts of a CSV text, and its problems as ``name:line: what was found. What to do.``"""
     problems: list[str] = []
-    delimiter = _delimiter(text)
-    records = _records(text, delimiter)
+    delimiter = delimiter_of(text)
+    records = records_of(text, delimiter)
     try:
         head = next(records, None)
         if head is None:
@@ -54,13 +54,14 @@ def cuts_to_text(setup: Setup, cuts: Sequence[Cut]) -> str:
     return out.getvalue()
 
 
-def _delimiter(text: str) -> str:
+def delimiter_of(text: str) -> str:
+    """Return the mark that separates the columns: a semicolon or a tab where the heading has one."""
     lines = (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#"))
     heading = next(lines, "")
     return next((mark for mark in (";", TAB) if mark in heading), ",")
 
 
-def _records(text: str, delimiter: str) -> Iterator[Record]:
+def records_of(text: str, delimiter: str) -> Iterator[Record]:
     """Yield each record with the line it starts on; a quoted note may hold line ends and # signs."""
     begin = 0
     fresh = True

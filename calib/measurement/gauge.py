@@ -6,7 +6,7 @@ Measurement Systems Analysis manual, named from memory) and the mean squares sol
 
 Symbols
 -------
-p, o, r : number of parts, operators, repeats.
+p, o, r : number of parts, operators, repeats; P, O, I, E : mean squares of part, operator, interaction, rest.
 values : ndarray of shape (p, o, r), mm.
 
 Not handled: unbalanced or nested studies (refused), destructive measuring.
@@ -15,13 +15,15 @@ Not handled: unbalanced or nested studies (refused), destructive measuring.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from calib.errors import CalibError
+from calib.measurement.components import Share, effective_dof, sd_interval
 from calib.measurement.student import f_upper_tail
 from calib.normal import Array
 
@@ -83,6 +85,12 @@ class GaugeStudy:
     anova : tuple of AnovaLine
     notes : tuple of str
         What was pooled, set to 0 or cannot be separated.
+    intervals : mapping of "repeatability", "operator" ... "gauge" to (low, high)
+        Limits of each sd that could be told, see `components`.
+    confidence : float
+        Of both sides of an interval together.
+    hand, hand_dof : float, int
+        sd of one measurement by one hand (repeatability and interaction), and its degrees of freedom.
     """
 
     repeatability: float
@@ -94,6 +102,10 @@ class GaugeStudy:
     pooled: bool
     anova: tuple[AnovaLine, ...]
     notes: tuple[str, ...]
+    intervals: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
+    confidence: float = 0.90
+    hand: float = 0.0
+    hand_dof: int = 1
 
     @property
     def gauge(self) -> float:
@@ -101,7 +113,7 @@ class GaugeStudy:
         return math.hypot(self.repeatability, self.reproducibility or 0.0)
 
 
-def gauge_study(rows: Iterable[tuple[Any, Any, float]]) -> GaugeStudy:
+def gauge_study(rows: Iterable[tuple[Any, Any, float]], confidence: float = 0.90) -> GaugeStudy:
     """Split the spread of repeated measurements into repeatability, reproducibility and part.
 
     Variances, from the mean squares MS (interaction kept; when pooled, MS_rest takes the place of both
@@ -119,6 +131,8 @@ def gauge_study(rows: Iterable[tuple[Any, Any, float]]) -> GaugeStudy:
     ----------
     rows : iterable of (part, operator, value)
         Part and operator are names or numbers; value in mm.
+    confidence : float
+        Of the intervals.
 
     Returns
     -------
@@ -140,7 +154,10 @@ def gauge_study(rows: Iterable[tuple[Any, Any, float]]) -> GaugeStudy:
     if parts == 1:
         notes.append("one part: the spread between parts cannot be told")
     if operators == 1:
-        notes.append("one operator: reproducibility cannot be told from the setting of the gauge")
+        notes.append(
+            "one operator: reproducibility cannot be told from the setting of the gauge; what this hand "
+            "always does alike (pressure, place, zero) is in every value and cannot be separated"
+        )
     lines, pooled = _pool(lines, repeats, notes)
     table = _with_ratios(lines)
     mean_square = {line.source: line.mean_square for line in table}
@@ -149,6 +166,8 @@ def gauge_study(rows: Iterable[tuple[Any, Any, float]]) -> GaugeStudy:
     interaction = _sd("interaction", mean_square, repeat.mean_square, repeats, notes)
     operator = _sd("operator", mean_square, against, parts * repeats, notes)
     part = _sd("part", mean_square, against, operators * repeats, notes)
+    shares = _shares(table, values.shape)
+    own = [share for share in shares.get("hand", shares["repeatability"]) if share.coefficient != 0.0]
     return GaugeStudy(
         repeatability=math.sqrt(repeat.mean_square),
         reproducibility=None if operator is None else math.hypot(operator, interaction or 0.0),
@@ -159,7 +178,49 @@ def gauge_study(rows: Iterable[tuple[Any, Any, float]]) -> GaugeStudy:
         pooled=pooled,
         anova=table,
         notes=tuple(notes),
+        intervals=MappingProxyType({n: sd_interval(s, confidence) for n, s in shares.items() if n != "hand"}),
+        confidence=confidence,
+        hand=math.hypot(math.sqrt(repeat.mean_square), interaction or 0.0),
+        hand_dof=effective_dof(own) if (interaction or 0.0) > 0.0 else repeat.dof,
     )
+
+
+def _shares(table: tuple[AnovaLine, ...], shape: tuple[int, ...]) -> dict[str, list[Share]]:
+    """Write each variance as a sum of mean squares; a line that is not there takes the last one's place.
+
+    part = (P - I)/(o r), operator = (O - I)/(p r), interaction = (I - E)/r, one hand = (I + (r - 1) E)/r,
+    reproducibility = (O + (p - 1) I - p E)/(p r), gauge = (O + (p - 1) I + p (r - 1) E)/(p r);
+    pooled: reproducibility = operator, gauge = (O + (p r - 1) E)/(p r).
+    """
+    p, o, r = shape
+    line = {one.source: one for one in table}
+    rest = table[-1]
+    crossed = line.get("interaction")
+
+    def share(coefficient: float, of: AnovaLine | None) -> Share:
+        found = of or rest
+        return Share(coefficient, found.mean_square, found.dof)
+
+    found = {"repeatability": [share(1.0, rest)]}
+    if "part" in line:
+        found["part"] = [share(1.0 / (o * r), line["part"]), share(-1.0 / (o * r), crossed)]
+    if crossed is not None:
+        found["interaction"] = [share(1.0 / r, crossed), share(-1.0 / r, rest)]
+        found["hand"] = [share(1.0 / r, crossed), share((r - 1.0) / r, rest)]
+    if "operator" not in line:
+        return {**found, "gauge": found["repeatability"]}
+    n = p * r
+    found["operator"] = [share(1.0 / n, line["operator"]), share(-1.0 / n, crossed)]
+    if crossed is None:
+        rests = [share((n - 1.0) / n, rest)]
+        found["reproducibility"] = found["operator"]
+    else:
+        rests = [share((p - 1.0) / n, crossed), share((r - 1.0) / r, rest)]
+        found["reproducibility"] = [
+            share(1.0 / n, line["operator"]), share((p - 1.0) / n, crossed), share(-1.0 / r, rest)
+        ]  # fmt: skip
+    found["gauge"] = [share(1.0 / n, line["operator"]), *rests]
+    return found
 
 
 def _as_table(rows: Iterable[tuple[Any, Any, float]]) -> Array:

@@ -16,7 +16,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from calib.errors import CalibError, unknown
-from calib.measurement.student import t_quantile
 
 #: Half-width divided by standard uncertainty. "normal": the half-width holds 95 % (GUM 4.3.4).
 _DIVISORS = {
@@ -118,6 +117,8 @@ class Combined:
         """Return k: the two-sided t quantile at `dof` cut down to a whole number (GUM G.4.1)."""
         if not 0.0 < coverage < 1.0:
             raise CalibError(f"coverage {coverage:g} is not between 0 and 1. Give 0.95 for 95 %.")
+        from calib.measurement.student import t_quantile  # numpy comes with it
+
         dof = self.dof if math.isinf(self.dof) else max(1.0, math.floor(self.dof * (1.0 + 1e-12)))
         return t_quantile(0.5 + 0.5 * coverage, dof)
 

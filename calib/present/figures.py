@@ -78,6 +78,15 @@ def length(mm: float, units: str = "mm") -> str:
     return f"{figure(mm, units)} {units}"
 
 
+def fine_length(mm: float, units: str = "mm") -> str:
+    """Say a length to a tenth of what is usually told, with its unit: of means and uncertainties.
+
+    >>> fine_length(0.0258), fine_length(0.0258, "in")
+    ('0.026 mm', '0.0010 in')
+    """
+    return f"{figure(mm, units, decimals=4 if units == 'in' else 3)} {units}"
+
+
 def span(low_mm: float, high_mm: float, units: str = "mm") -> str:
     """Say an interval; an infinite end is left out in words.
 

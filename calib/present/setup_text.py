@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from calib.present.figures import minutes, span, typed_figure, typed_length
+from calib.present.figures import fine_length, minutes, span, typed_figure, typed_length
 from calib.present.layout import paragraph, section, table, table_or_records
-from calib.shop import Adjuster, Setup
+from calib.shop import Adjuster, Band, Setup
 from calib.units import MM_PER_INCH
 
 
@@ -38,7 +38,8 @@ def setup_lines(setup: Setup, width: int = 80, units: str | None = None) -> list
         lines += paragraph(
             f"{band.name}: band {span(band.low_mm, band.high_mm, unit)}, "
             f"target {typed_length(band.target_mm, unit)}; a piece too high costs "
-            f"{minutes(stakes.too_high_min)}, too low {minutes(stakes.too_low_min)}",
+            f"{minutes(stakes.too_high_min)}, too low {minutes(stakes.too_low_min)}"
+            f"{_read_by(setup, band, unit)}",
             width,
             "",
             "  ",
@@ -83,6 +84,15 @@ def copied_lines(copied: _Copied, width: int = 80, units: str | None = None) -> 
     lines += ["", *paragraph(f"A first cut where geometry would start: {first}", width)]
     lines += section("Before you touch anything", copied.cautions, width, "*")
     return [*lines, "", "Not so? calib undo"]
+
+
+def _read_by(setup: Setup, band: Band, unit: str) -> str:
+    """Say what a reading is taken with, and how good the next one is."""
+    worth = setup.worth.get(band.name)
+    by = "" if band.gauge is None else f"; read by {band.gauge}"
+    if worth is None:
+        return by
+    return f"{by}; standard uncertainty of a reading {fine_length(worth.u_mm, unit)}"
 
 
 def _cutter(setup: Setup, unit: str) -> str:

@@ -235,7 +235,7 @@ class _Solver:
     def _wide(self) -> Array:
         known = self.block.setup.knowledge
         sds = [
-            WIDE * math.hypot(known.scale(f, "cut_sd_mm"), known.scale(f, "reading_sd_mm"))
+            WIDE * math.hypot(known.scale(f, "cut_sd_mm"), self.block.setup.reading_sd_mm(f))
             for f in self.block.readings
         ]
         return np.array([max(sds[self.block.rows[i].reading], 1e-6) for i in self.numbers])

@@ -5,7 +5,6 @@ Every answer is a mixture over all hypotheses (see `hypotheses`), never a plug-i
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -16,7 +15,16 @@ from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
 from calib.regression.shift import RAISED, Shift
 from calib.regression.steps import Step
-from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
+from calib.regression.terms import (
+    Array,
+    Block,
+    acting_moves,
+    features_at,
+    known_part,
+    measured_features,
+    offset_features,
+    start_setting,
+)
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
 
@@ -48,7 +56,7 @@ class Posterior:
     def offset(self, reading: str) -> Mixture:
         """Return the offset of a reading in the current mounting, at the reference setting, mm."""
         found, _ = self.block_of(reading)
-        named = {f"offset:{reading}": 1.0, f"span:{reading}:{_now(found.block).span}": 1.0}
+        named = offset_features(found.block, reading, _now(found.block).span)
         return found.one(lambda block: [named])
 
     def position_error(self, adjuster: str) -> Mixture:
@@ -66,14 +74,14 @@ class Posterior:
     def next_reading(self, reading: str) -> Mixture:
         """Return what the next measured reading would be at the current setting, mm.
 
-        It comes from the same gauge as those of the log, so its zero error is the one already in them.
+        It comes from the gauge that the setup names, else from the same one as those of the log; an error
+        that this gauge shares with readings of the log is the one already in them.
         """
         found, _ = self.block_of(reading)
-        known = self.setup.knowledge
-        noise = found.scatter * math.hypot(
-            known.scale(reading, "cut_sd_mm"), known.scale(reading, "reading_sd_mm")
-        )
-        shown = self._at_now(reading, {f"zero:{reading}": 1.0})
+        worth = self.setup.worth.get(reading)
+        cut_sd = found.scatter * self.setup.knowledge.scale(reading, "cut_sd_mm")
+        noise = np.hypot(cut_sd, reading_sds(self.setup, reading, found.scatter))
+        shown = self._at_now(reading, measured_features(reading, worth))
         return Mixture(shown.weights, shown.mean, np.sqrt(shown.sd**2 + noise**2))
 
     def _at_now(self, reading: str, more: Mapping[str, float]) -> Mixture:
@@ -83,6 +91,15 @@ class Posterior:
         known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
         worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
         return Mixture(at.weights, at.mean + known + worn, at.sd)
+
+
+def reading_sds(setup: Setup, reading: str, scatter: Array) -> Array:
+    """Return the sd of the next measurement's own error under each scatter, mm.
+
+    The scatter's unknown scale multiplies what is only believed of a gauge, not what is known of it.
+    """
+    known = reading in setup.worth
+    return setup.reading_sd_mm(reading) * (np.ones_like(scatter) if known else scatter)
 
 
 def _now(block: Block) -> MachineState:

@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.regression.hypotheses import BlockPosterior
-from calib.regression.terms import Block, acting_moves, features_at, known_part
+from calib.regression.infer import reading_sds
+from calib.regression.terms import Block, acting_moves, features_at, known_part, measured_features
 from calib.regression.track import MachineState
 
 Array = NDArray[np.float64]
@@ -138,7 +139,7 @@ def prospect(found: BlockPosterior) -> Prospect:
         mean=mean,
         covariance=covariance,
         cut_sd=np.outer(found.scatter, [known.scale(f, "cut_sd_mm") for f in block.readings]),
-        reading_sd=np.outer(found.scatter, [known.scale(f, "reading_sd_mm") for f in block.readings]),
+        reading_sd=np.stack([reading_sds(block.setup, f, found.scatter) for f in block.readings], axis=1),
         move_sd=np.outer(found.move, [block.setup.move_sd_mm(a) for a in block.adjusters]),
         renews=np.array([block.setup.adjuster(a).landing == "renews" for a in block.adjusters], dtype=bool),
         drift=worn * block.setup.metres_per_piece_m,
@@ -168,7 +169,7 @@ def _numbers(block: Block, state: MachineState) -> list[Mapping[str, float]]:
         renewable.append(dict.fromkeys(acting, 1.0) if renews else {})
     scales = [{f"scale:{a}": 1.0} for a in block.adjusters]
     learned = [{f"slope:{f}:{a}": 1.0} for f in block.readings for a in block.adjusters]
-    zeros = [{f"zero:{f}": 1.0} for f in block.readings]
+    zeros = [measured_features(f, block.setup.worth.get(f)) for f in block.readings]
     return [*sizes, *renewable, *scales, *learned, *zeros, *creeps]
 
 

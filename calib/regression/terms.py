@@ -31,11 +31,13 @@ from calib.errors import CalibError
 from calib.geometry import JointModel, by_thickness, describe
 from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
-from calib.shop import Cut, Interval, Setup
+from calib.shop import Cut, Interval, Setup, Worth
 
 Array = NDArray[np.float64]
 ScaledBy = Literal["", "scatter", "move"]
 
+#: A shared error of a gauge is a term of its own, under its name.
+GAUGE = "gauge:"
 #: A slope that is to be learned: sd of its prior (mm per mm); wide enough for any lever.
 LEARNED_SLOPE_SD = 3.0
 
@@ -111,6 +113,8 @@ class Block:
         Shifts that are taken to have happened.
     by_stock_mm : mapping of stock to mapping of reading to mm
         What geometry adds for a stock that is not as thick as the joint says.
+    follows : mapping of reading to reading
+        The first has the offset of the second, and a rest of its own.
     """
 
     setup: Setup
@@ -126,6 +130,7 @@ class Block:
     index: Mapping[str, int] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()
     by_stock_mm: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    follows: Mapping[str, str] = field(default_factory=dict)
 
     def matrix(self, rows: Sequence[Row]) -> Array:
         """Return the features of some rows as an ndarray of shape (len(rows), p)."""
@@ -250,9 +255,10 @@ def _block(
         np.array([model.nominal_mm[f] for f in readings]),
         reference, (), (), track, steps=tuple(step for step in steps if set(step.effects) & set(readings)),
         by_stock_mm=by_thickness(setup, model, reference),
+        follows={f: base for f, base in model.follows.items() if f in readings and base in readings},
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
-    terms = (*_terms(empty), *cut_terms)
+    terms = (*_terms(empty), *_gauge_terms(empty, cuts), *cut_terms)
     index = {term.name: i for i, term in enumerate(terms)}
     return replace(empty, terms=terms, rows=rows, index=index)
 
@@ -269,11 +275,7 @@ def _terms(block: Block) -> list[Term]:
     known = block.setup.knowledge
     terms: list[Term] = []
     for reading in block.readings:
-        if known.mounting_sd_mm is not None:
-            terms.append(Term(f"offset:{reading}", known.scale(reading, "offset_sd_mm")))
-        own = known.mounting_sd_mm
-        span_sd = known.scale(reading, "offset_sd_mm") if own is None else own
-        terms += [Term(f"span:{reading}:{span}", span_sd) for span in range(max(block.track.spans, 1))]
+        terms += _offset_terms(block, reading)
         terms.append(Term(f"creep:{reading}", known.scale(reading, "creep_sd_mm")))
         terms.append(Term(f"zero:{reading}", known.scale(reading, "zero_sd_mm")))
         if len(_stocks(block)) > 1:
@@ -291,6 +293,42 @@ def _terms(block: Block) -> list[Term]:
     return [term for term in terms if term.prior_sd > 0.0]
 
 
+def _offset_terms(block: Block, reading: str) -> list[Term]:
+    """The unknowns of a reading's offset; one that follows another has only a rest of its own."""
+    known = block.setup.knowledge
+    if reading in block.follows:
+        return [Term(f"rest:{reading}", known.rest_sd_mm)]
+    own = known.mounting_sd_mm
+    across = [] if own is None else [Term(f"offset:{reading}", known.scale(reading, "offset_sd_mm"))]
+    span_sd = known.scale(reading, "offset_sd_mm") if own is None else own
+    return across + [Term(f"span:{reading}:{span}", span_sd) for span in range(max(block.track.spans, 1))]
+
+
+def offset_features(block: Block, reading: str, span: int) -> dict[str, float]:
+    """Return the features (by term name) of the offset of a reading in one mounting."""
+    base = block.follows.get(reading, reading)
+    rest = {} if base == reading else {f"rest:{reading}": 1.0}
+    return {f"offset:{base}": 1.0, f"span:{base}:{span}": 1.0, **rest}
+
+
+def _gauge_terms(block: Block, cuts: Sequence[Cut]) -> list[Term]:
+    """A term for each error that readings share through their gauges."""
+    found: dict[str, float] = {}
+    for reading in block.readings:
+        worths = [worth for cut in cuts for worth in cut.worths.get(reading, ())]
+        for worth in (*worths, block.setup.worth.get(reading)):
+            if worth is not None:
+                found.update({name: sd for name, (_, sd) in worth.shared.items()})
+    return [Term(f"{GAUGE}{name}", sd) for name, sd in found.items() if sd > 0.0]
+
+
+def measured_features(reading: str, worth: Worth | None) -> dict[str, float]:
+    """Return what a measurement has beside the size of the wood: the shared errors of its gauge."""
+    if worth is None:
+        return {f"zero:{reading}": 1.0}
+    return {f"{GAUGE}{name}": slope for name, (slope, _) in worth.shared.items()}
+
+
 def _stocks(block: Block) -> tuple[str, ...]:
     target = block.setup.stock
     if target is None or target in block.track.stocks or not block.track.stocks:
@@ -302,8 +340,7 @@ def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float
     """Return the features (by term name) of the true size of reading f for a piece in this state."""
     reading = block.readings[f]
     named = {
-        f"offset:{reading}": 1.0,
-        f"span:{reading}:{state.span}": 1.0,
+        **offset_features(block, reading, state.span),
         f"creep:{reading}": state.pieces_since_move,
         f"stock:{reading}:{state.stock}": 1.0,
     }
@@ -364,17 +401,20 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
     features = dict(features_at(block, f, state))
     if shared:
         features[f"cut:{reading}:{position}"] = 1.0
-    measured = {**features, f"zero:{reading}": 1.0}
     base = known_part(block, f, state)
     wear = float(block.recession[f]) * state.metres_m
     cut_variance = 0.0 if shared else known.scale(reading, "cut_sd_mm") ** 2
     reading_variance = known.scale(reading, "reading_sd_mm") ** 2
     rows = []
-    for value in values:
+    for place, value in enumerate(values):
+        worth = cut.worth_of(reading, place)
+        measured = {**features, **measured_features(reading, worth)}
         # Repeats of one cut do not speak of the scatter from cut to cut (a display repeats itself
         # exactly), so their own noise is left out of the unknown scale.
         scaled, fixed = cut_variance, reading_variance
-        if numbers == 1 and not isinstance(value, Interval):
+        if worth is not None:
+            fixed = worth.repeat_sd_mm**2
+        elif numbers == 1 and not isinstance(value, Interval):
             scaled, fixed = cut_variance + reading_variance, 0.0
         if isinstance(value, Interval):
             limits = {"low_mm": value.low_mm - base, "high_mm": value.high_mm - base}

@@ -28,6 +28,7 @@ KNOWLEDGE_LENGTHS = {
     "stock_sd": "stock_sd_mm",
     "zero_sd": "zero_sd_mm",
     "mounting_sd": "mounting_sd_mm",
+    "rest_sd": "rest_sd_mm",
 }
 
 

@@ -166,6 +166,7 @@ def _check_names(top: Table, tables: Mapping[str, Mapping[str, Table]]) -> None:
 def _band(name: str, table: Table) -> Band:
     table.require("target", "low", "high")
     target, low, high = (table.length(key, None) for key in ("target", "low", "high"))
+    table.asked.append("gauge")
     if target is None or low is None or high is None:
         return Band(name, 0.0, -math.inf, math.inf)  # a problem was noted; this only stands in
     if not low < high:
@@ -182,7 +183,7 @@ def _band(name: str, table: Table) -> Band:
             f"{table.label('target')} {raw['target']} is outside the band {raw['low']} to {raw['high']} "
             f"({table.units}). Move the target or the band.",
         )
-    return Band(name, target, low, high)
+    return Band(name, target, low, high, table.text("gauge", None))
 
 
 def _adjuster(name: str, table: Table, joint: Joint, readings: Sequence[str]) -> Adjuster:

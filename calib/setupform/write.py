@@ -108,6 +108,7 @@ def _band(band: Band, knowledge: Knowledge, units: Units) -> Form:
         "target": _out(band.target_mm, units),
         "low": _out(band.low_mm, units),
         "high": _out(band.high_mm, units),
+        **({} if band.gauge is None else {"gauge": band.gauge}),
         **_own_scales(band.name, knowledge, units),
     }
 

@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 
 from numpy.random import Generator
 
+from calib.geometry import describe
+from calib.regression.terms import start_setting
 from calib.shop import Knowledge, Setup
 
 #: The sd that stands for "nothing is known" where a truth must be drawn all the same, mm.
@@ -126,7 +128,7 @@ def draw_truth(
         return float(rng.standard_normal()) * (WIDE_MM if math.isinf(sd) else sd)
 
     return Truth(
-        offset_mm={f: _offset(known, f, rng) for f in readings},
+        offset_mm=_offsets(setup, rng),
         cut_sd_mm={f: lam * known.scale(f, "cut_sd_mm") for f in readings},
         reading_sd_mm={f: lam * known.scale(f, "reading_sd_mm") for f in readings},
         move_sd_mm={a: tau * setup.move_sd_mm(a) for a in adjusters},
@@ -153,6 +155,16 @@ def _factor(known: Knowledge, rng: Generator, given: float | None) -> float:
     if given is not None:
         return given
     return 1.0 if known.scales_known else drawn
+
+
+def _offsets(setup: Setup, rng: Generator) -> dict[str, float]:
+    """Offsets of the readings; one that follows another has its offset and a rest of its own."""
+    settings = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
+    follows = describe(setup, settings).follows
+    offsets = {b.name: _offset(setup.knowledge, b.name, rng) for b in setup.bands if b.name not in follows}
+    for name, base in follows.items():
+        offsets[name] = offsets[base] + setup.knowledge.rest_sd_mm * float(rng.standard_normal())
+    return offsets
 
 
 def _offset(known: Knowledge, reading: str, rng: Generator) -> float:

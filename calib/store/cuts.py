@@ -53,17 +53,26 @@ def add_measurements(
     texts: Mapping[str, str],
     *,
     gauge: str | None = None,
+    gauges: Mapping[str, str] | None = None,
     replaces: Mapping[str, int] | None = None,
-) -> None:
-    """Write measurements of a cut; ``replaces`` names, by reading, the last one that no longer counts."""
+) -> list[int]:
+    """Write measurements of a cut and return their ids.
+
+    ``gauges`` names by reading what another gauge than ``gauge`` took; ``replaces`` names, by reading,
+    the last one that no longer counts.
+    """
+    ids = []
     for name, repeats in readings.items():
         for reading in repeats:
             value, low, high = _columns_of(reading)
-            connection.execute(
+            by = (gauges or {}).get(name, gauge)
+            cursor = connection.execute(
                 "INSERT INTO measurements (event_id, cut_id, reading, value_mm, low_mm, high_mm, text, "
                 "gauge, replaces) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (event_id, root, name, value, low, high, texts.get(name), gauge, (replaces or {}).get(name)),
+                (event_id, root, name, value, low, high, texts.get(name), by, (replaces or {}).get(name)),
             )
+            ids.append(int(cursor.lastrowid or 0))
+    return ids
 
 
 def add_feel(connection: sqlite3.Connection, event_id: int, root: int, word: str, text: str | None) -> None:

@@ -97,6 +97,9 @@ _RESTS_ON = (
     ("box_parts", "setup_version_id", "setup_versions"),
     ("box_work", "box_id", "boxes"),
     ("box_work", "cut_id", "cuts"),
+    ("raw_readings", "cut_id", "cuts"),
+    ("gauge_details", "gauge_id", "gauges"),
+    ("gauge_studies", "gauge_id", "gauges"),
 )
 
 

@@ -29,7 +29,9 @@ from calib.shop import (
 
 def to_json(setup: Setup) -> str:
     """Return a setup as JSON text; equal setups give equal text."""
-    return json.dumps(_plain(setup), sort_keys=True, allow_nan=False, ensure_ascii=False)
+    plain = _plain(setup)
+    del plain["worth"]  # found anew from the gauges
+    return json.dumps(plain, sort_keys=True, allow_nan=False, ensure_ascii=False)
 
 
 def from_json(text: str) -> Setup:

@@ -27,6 +27,7 @@ from calib.store.events import NOW
 from calib.workflow.edge import Edge, edge_of
 from calib.workflow.records import Moved
 from calib.workflow.stocks import thicknesses
+from calib.workflow.worths import Worths
 
 #: Two settings closer than this are one place: far below anything that can be set.
 SAME_PLACE_MM = 1e-9
@@ -105,8 +106,12 @@ def stand(connection: sqlite3.Connection, version: sqlite3.Row, upto: int = NOW)
         stock=(current["stock"] if current is not None else None) or edge.setup.stock,
         thicknesses_mm=_thicknesses(connection, edge.setup, upto),
     )
+    measured = cut_rows.measurements_of(connection, setup_id, upto)
+    worths = Worths(connection, setup_id, setup, measured, upto)
+    setup = replace(setup, worth=worths.of_next())
     walk = _Walk(setup, edge, {int(row["id"]): row for row in mountings})
-    for _, item in sorted(_items(connection, setup_id, cuts, mountings, upto), key=lambda pair: pair[0]):
+    items = _items(connection, setup_id, cuts, mountings, worths, upto)
+    for _, item in sorted(items, key=lambda pair: pair[0]):
         walk.take(item)
     walk.finish()
     placed = _backfilled(setup, walk.placed, walk.positions)
@@ -136,6 +141,7 @@ def _items(
     setup_id: int,
     cuts: list[sqlite3.Row],
     mountings: list[sqlite3.Row],
+    worths: Worths,
     upto: int,
 ) -> Iterable[tuple[tuple[int, int, int], _Item]]:
     """Give every thing said with its place in the order: event, then mounting, move, cut, advice."""
@@ -145,7 +151,7 @@ def _items(
     for row in move_rows.of_setup(connection, setup_id, upto):
         yield (row["event_id"], 1, row["id"]), _Item("move", row)
     settings = cut_rows.settings_of(connection, setup_id)
-    for row, cut in zip(cuts, _bare_cuts(connection, setup_id, cuts, upto), strict=True):
+    for row, cut in zip(cuts, _bare_cuts(connection, setup_id, cuts, worths, upto), strict=True):
         item = _Item("cut", row, settings=settings.get(row["id"], {}), cut=cut)
         yield (row["root_event"], 2, row["root"]), item
     here = {int(row["root"]) for row in cuts}
@@ -157,10 +163,10 @@ def _items(
 
 
 def _bare_cuts(
-    connection: sqlite3.Connection, setup_id: int, rows: list[sqlite3.Row], upto: int
+    connection: sqlite3.Connection, setup_id: int, rows: list[sqlite3.Row], worths: Worths, upto: int
 ) -> Iterable[Cut]:
     """Give the cuts without their positions, mounting and sharpening."""
-    measured = cut_rows.measurements_of(connection, setup_id, upto)
+    measured = worths.measured
     feels = cut_rows.feels_of(connection, setup_id, upto)
     for row in rows:
         readings = {
@@ -172,6 +178,7 @@ def _bare_cuts(
             kind=row["kind"],
             settings_mm={},
             readings=readings,
+            worths=worths.of_cut(int(row["root"])),
             pieces=row["pieces"],
             metres_m=row["metres_m"],
             feel=feels.get(row["root"]),

@@ -13,10 +13,22 @@ from calib.errors import CalibError
 from calib.shop import Cut, CutKind, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import events
+from calib.store import raws as raw_rows
 from calib.store import setups as setup_rows
 from calib.workflow import boxwork, mountings
 from calib.workflow.bench import Bench, stand
 from calib.workflow.boxwork import BoxCount
+from calib.workflow.derived import (
+    Plan,
+    RawEntry,
+    RawSaid,
+    WorkedOut,
+    carried_over,
+    gauge_remarks,
+    planned,
+    usual_gauges,
+    worked_out,
+)
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -83,7 +95,13 @@ class CutEntry:
     moved : frozenset of str
         Adjusters re-set to the same place.
     gauge : str or None
-        What the readings were taken with.
+        What the readings were taken with; None = what the setup says.
+    gauges : mapping of reading name to gauge
+        Where another one was used.
+    raws : tuple of RawEntry
+        What readings are to be worked out from.
+    pitches : int or None
+        How many pitches `over` or `across` reach over.
     box : str or None
         The box that good pieces are for; None = the one open box that uses the setup, if there is one.
     """
@@ -100,6 +118,9 @@ class CutEntry:
     moved: frozenset[str] = frozenset()
     gauge: str | None = None
     box: str | None = None
+    gauges: Mapping[str, str] = field(default_factory=dict)
+    raws: tuple[RawEntry, ...] = ()
+    pitches: int | None = None
 
 
 @dataclass(frozen=True)
@@ -116,6 +137,7 @@ class LoggedCut:
         Values that look wrong (about 25.4 times off) but are stored as typed.
     box : BoxCount or None
         The box that good pieces were counted for.
+    worked_out : tuple of WorkedOut
     """
 
     setup: str
@@ -123,6 +145,7 @@ class LoggedCut:
     echo: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
     box: BoxCount | None = None
+    worked_out: tuple[WorkedOut, ...] = ()
 
     @property
     def number(self) -> int:
@@ -154,6 +177,9 @@ def work(
     not_moved: bool = False,
     gauge: str | None = None,
     box: str | None = None,
+    gauges: Mapping[str, str] | None = None,
+    raws: tuple[RawEntry, ...] = (),
+    pitches: int | None = None,
 ) -> LoggedCut:
     """Log good pieces on the present setting; the readings are of the last one.
 
@@ -172,6 +198,9 @@ def work(
         pieces=pieces,
         gauge=gauge,
         box=box,
+        gauges=gauges or {},
+        raws=raws,
+        pitches=pitches,
     )
     return _log(shop, setup_name, entry, "good")
 
@@ -185,11 +214,15 @@ def measure_again(
     texts: Mapping[str, str] | None = None,
     gauge: str | None = None,
     instead: bool = False,
+    gauges: Mapping[str, str] | None = None,
+    raws: tuple[RawEntry, ...] = (),
+    pitches: int | None = None,
 ) -> LoggedCut:
     """Measure a cut again: the new readings stand beside the old ones as repeats.
 
     With ``instead`` they take the place of the old ones (a slip of the pen); those stay in the
-    database, superseded. A new feel always takes the place of the old one.
+    database, superseded. A new feel always takes the place of the old one. Raw readings that make a
+    whole set (slot and finger) make a repeat of the reading; a part of a set joins those that are there.
     """
     texts = texts or {}
     with shop.writing() as connection:
@@ -197,7 +230,7 @@ def measure_again(
         setup = bench.setup
         check_readings(setup, readings)
         check_feel(setup, feel)
-        if not any(readings.values()) and feel is None:
+        if not any(readings.values()) and feel is None and not raws:
             raise CalibError(
                 f"cut {number}: nothing was read. Give a reading, as in {setup.bands[0].name}=0.07."
             )
@@ -206,11 +239,19 @@ def measure_again(
         root = int(row["root"])
         old = rows.measurements_of(connection, bench.setup_id).get(root, {})
         replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
-        rows.add_measurements(connection, event_id, root, readings, texts, gauge=gauge, replaces=replaces)
+        said = RawSaid(raws, pitches, gauge, raw_rows.last_gauges(connection, bench.setup_id))
+        by = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
+        rows.add_measurements(connection, event_id, root, readings, texts, gauges=by, replaces=replaces)
+        made = said.store_again(connection, event_id, root, setup, old, instead=instead) if raws else {}
         if feel is not None:
             rows.add_feel(connection, event_id, root, feel, texts.get("feel"))
         cut = stand(connection, bench.version).cut_of(root)
-    return LoggedCut(setup.name, cut, echoes(setup, readings, texts), unit_questions(setup, {}, readings, {}))
+    every = {**readings, **{name: (mm,) for name, (mm, _) in made.items()}}
+    remarks = carried_over(setup, said, readings.keys() - (gauges or {}).keys())
+    questions = (*remarks, *unit_questions(setup, {}, every, {}))
+    return LoggedCut(
+        setup.name, cut, echoes(setup, readings, texts), questions, worked_out=worked_out(cut, made)
+    )
 
 
 def find(connection: sqlite3.Connection, number: int) -> tuple[sqlite3.Row, Bench]:
@@ -226,7 +267,7 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
     """Check and store one cut, in one transaction."""
     with shop.writing() as connection:
         bench = bench_of(connection, setup_name)
-        _check(bench.setup, entry)
+        made = _check(bench.setup, entry)
         settings = _named(bench, entry)
         _ask(bench, entry, settings)
         number = rows.next_number(connection)
@@ -252,14 +293,21 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
             },
         )
         rows.add_settings(connection, root, settings, entry.moved, entry.texts)
-        rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauge=entry.gauge)
+        said = RawSaid(
+            entry.raws, entry.pitches, entry.gauge, raw_rows.last_gauges(connection, bench.setup_id)
+        )
+        by = usual_gauges(bench.setup, entry.readings, entry.gauge, entry.gauges, said.last)
+        rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauges=by)
+        done = said.store(connection, event_id, root, bench.setup, made)
         if entry.feel is not None:
             rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
         box = _count(connection, event_id, bench, root, entry.box) if kind == "good" else None
         cut = stand(connection, bench.version).cut_of(root)
-        questions = _questions(connection, bench, entry)
+        questions = _questions(connection, bench, entry, {name: (mm,) for name, (mm, _) in done.items()})
+        carried = carried_over(bench.setup, said, entry.readings.keys() - entry.gauges.keys())
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
-    return LoggedCut(setup_name, cut, echoes(bench.setup, values, entry.texts), questions, box)
+    echo = echoes(bench.setup, values, entry.texts)
+    return LoggedCut(setup_name, cut, echo, (*carried, *questions), box, worked_out(cut, done))
 
 
 def _count(
@@ -272,14 +320,15 @@ def _count(
     return None if remark is None else BoxCount(None, 0, remark)
 
 
-def _check(setup: Setup, entry: CutEntry) -> None:
-    """Raise `CalibError` for anything that this setup cannot have."""
+def _check(setup: Setup, entry: CutEntry) -> Plan:
+    """Raise `CalibError` for anything that this setup cannot have; return what raw readings give."""
     check_settings(setup, entry.settings_mm)
     check_readings(setup, entry.readings)
     check_feel(setup, entry.feel)
     check_amounts(setup.name, entry.pieces, entry.metres_m)
     for name in entry.moved:
         check_name(setup.name, "adjuster", name, [a.name for a in setup.adjusters])
+    return planned(setup, entry.raws, entry.pitches)
 
 
 def _named(bench: Bench, entry: CutEntry) -> dict[str, float]:
@@ -322,9 +371,13 @@ def _stock(bench: Bench, mounting: sqlite3.Row, entry: CutEntry, kind: CutKind) 
     return mounting["stock"] if first else None
 
 
-def _questions(connection: sqlite3.Connection, bench: Bench, entry: CutEntry) -> tuple[str, ...]:
+def _questions(
+    connection: sqlite3.Connection, bench: Bench, entry: CutEntry, made: Mapping[str, tuple[Reading, ...]]
+) -> tuple[str, ...]:
     """Return what looks wrong, though it is stored as typed."""
     scales = {a.name for a in bench.setup.adjusters if a.has_scale}
     before = {name: mm for name, mm in bench.positions_mm.items() if name in scales}
-    values = unit_questions(bench.setup, entry.settings_mm, entry.readings, before)
-    return (*values, *mountings.stock_remark(connection, entry.stock))
+    values = unit_questions(bench.setup, entry.settings_mm, {**entry.readings, **made}, before)
+    named = {entry.gauge, *entry.gauges.values(), *(raw.gauge for raw in entry.raws)}
+    strangers = gauge_remarks(connection, named)
+    return (*values, *strangers, *mountings.stock_remark(connection, entry.stock))

@@ -11,6 +11,7 @@ from typing import Any
 
 from calib.errors import CalibError
 from calib.logfile import load_log, write_log
+from calib.measurement.worth import worth_as_knowledge
 from calib.shop import Cut, Setup
 from calib.store import cuts as cut_rows
 from calib.store import events, nouns, sharpenings
@@ -73,9 +74,13 @@ def _other_metres(shop: Shop, connection: sqlite3.Connection, setup: Setup) -> s
 
 
 def export_log(shop: Shop, setup_name: str, toml_path: Path) -> int:
-    """Write a setup and its cuts as NAME.toml and NAME.csv; return how many cuts."""
+    """Write a setup and its cuts as NAME.toml and NAME.csv; return how many cuts.
+
+    A reading that was worked out is written as the reading it is; what its gauges are worth stands as
+    ``reading_sd`` and ``zero_sd`` in the reading's own table. The raw readings stay in the database.
+    """
     setup, rows = log_of(shop, setup_name)
-    write_log(setup, _numbered(rows), toml_path)
+    write_log(worth_as_knowledge(setup), _numbered(rows), toml_path)
     return sum(1 for row in rows if row.pieces > 0)
 
 
@@ -100,7 +105,8 @@ def _there(
         return True
     bench = bench_of(connection, setup.name)
     here, there = _content(bench.log), _content(cuts)
-    if _bare(bench.setup) == _bare(setup) and here[: len(there)] == there:
+    same = _bare(setup) in (_bare(bench.setup), _bare(worth_as_knowledge(bench.setup)))
+    if same and here[: len(there)] == there:
         return True
     raise CalibError(
         f'{path}: there is a setup "{setup.name}" with other cuts already. Give the log another name, '

@@ -9,6 +9,7 @@ import numpy as np
 
 from calib.decision.limits import Limit, limits
 from calib.errors import CalibError
+from calib.measurement.worth import worth_as_knowledge
 from calib.simulate import RULES, Outcome, dial_in, draw_truth
 from calib.workflow import setups
 from calib.workflow.shopfloor import Shop
@@ -69,7 +70,7 @@ def rehearse(
     """
     if runs < 10:
         raise CalibError(f"runs: {runs} is too few to count on. Take 10 or more.")
-    setup = setups.get(shop, setup_name)
+    setup = worth_as_knowledge(setups.get(shop, setup_name))
     outcomes = []
     for run in range(runs):
         rng = np.random.default_rng([seed, run])

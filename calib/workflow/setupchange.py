@@ -19,7 +19,7 @@ _LENGTHS = frozenset(
     (
         "target", "low", "high", "least_step", "backlash", "key_width", "thickness", "drawn_gap", "nominal",
         "spread", "offset_sd", "move_sd", "cut_sd", "reading_sd", "creep_sd", "stock_sd", "zero_sd",
-        "mounting_sd",
+        "mounting_sd", "rest_sd",
     )
 )  # fmt: skip
 _TOP = (

@@ -86,6 +86,18 @@ def resolve(shop: Shop, name: str | None = None) -> str:
     return str(version["name"])
 
 
+def where_it_stands(shop: Shop, name: str) -> tuple[dict[str, float], dict[str, float]]:
+    """Return where the adjusters of a setup stand as far as is known, and where open advice would put them.
+
+    Returns
+    -------
+    (mapping of adjuster to mm, mapping of adjuster to mm)
+    """
+    with snapshot(shop.connection):
+        bench = bench_of(shop.connection, name)
+    return dict(bench.positions_mm), {} if bench.pending is None else dict(bench.pending.settings_mm)
+
+
 def check(setup: Setup) -> None:
     """Raise `CalibError` for a setup that nothing can be logged on."""
     if not setup.bands:
