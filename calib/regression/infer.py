@@ -14,6 +14,7 @@ import numpy as np
 from calib.errors import CalibError
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
+from calib.regression.recession import EdgeBelief
 from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
@@ -76,7 +77,7 @@ class Posterior:
         found, f = self.block_of(reading)
         at = found.one(lambda block: [{**features_at(block, f, _now(block)), **more}])
         known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
-        worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
+        worn = float(found.block.recession[f]) * found.worn_mm
         return Mixture(at.weights, at.mean + known + worn, at.sd)
 
 
@@ -93,13 +94,16 @@ def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
     return named
 
 
-def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
+def posterior(setup: Setup, cuts: Sequence[Cut], wear: EdgeBelief | None = None) -> Posterior:
     """Return the belief in a setup after its cuts.
 
     Parameters
     ----------
     cuts : sequence of Cut, in the order they were made
         A last row with no pieces and no readings says where the machine stands now.
+    wear : EdgeBelief, optional
+        Courses of the edge's wear, weighed by all that is known but these cuts (see `sharedwear`); the prior
+        of the knowledge when it is left out.
 
     Returns
     -------
@@ -113,7 +117,9 @@ def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
-    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
+    axes = {} if wear is None else wear.axes
+    blocks = (solve_block(v, axes.get(v[0].readings[0])) for v in variants_of(setup, rows))
+    return Posterior(setup, tuple(blocks))
 
 
 def standing(setup: Setup) -> Cut:

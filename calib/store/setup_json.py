@@ -50,6 +50,7 @@ def from_json(text: str) -> Setup:
             "stakes": _stakes(data.get("stakes", {})),
             "knowledge": _knowledge(data.get("knowledge", {})),
             "feel": _feel(data.get("feel", {})),
+            "abrasive": MappingProxyType(dict(data.get("abrasive", {}))),
         }
     )
 
