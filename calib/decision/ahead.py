@@ -92,7 +92,7 @@ class Ahead:
 
 def _bracket(ahead: Ahead, confidence: float) -> tuple[float, float]:
     """Return a number of pieces that holds and a larger one that does not, infinite where there is none."""
-    steps = np.append(0.0, np.geomspace(1e-3, MOST_PIECES, 129))
+    steps = np.append(0.0, np.geomspace(1e-3, MOST_PIECES, 49))
     failing = np.flatnonzero(ahead.inside(steps) < confidence)
     if not len(failing):
         return MOST_PIECES, math.inf

@@ -44,6 +44,8 @@ _LOG_REACH = 30.0
 UNKNOWN_MM = 30.0
 #: Courses of wear that are weighed at once; more would only fill the memory.
 _AT_ONCE = 25
+#: Of so many readings pairs of slips are made when the wear is weighed: those that look worst.
+_DOUBTFUL = 8
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
 
@@ -229,8 +231,18 @@ def wear_evidence(variants: list[Block], wear: WearAxis, scatter: knowledge.Axis
     for start in range(0, len(wear), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
         axis = WearAxis(wear.recession.take(part), np.zeros(len(wear.recession.take(part))))
-        found.append(_Solver(variants, scatter, axis).evidence_by_wear())
+        found.append(_Solver(variants, scatter, axis, _DOUBTFUL).evidence_by_wear())
     return np.concatenate(found)
+
+
+def _log_sums(top: Array, log_weight: Array, group: Indices, groups: int) -> Array:
+    """Return log sum exp of rows of log weights over the members of each group, shape (groups,)."""
+    most = np.full(groups, -np.inf)
+    np.maximum.at(most, group, top)
+    share = np.exp(log_weight - most[group][:, None]).sum(axis=1)
+    with np.errstate(divide="ignore"):
+        total: Array = most + np.log(np.bincount(group, weights=share, minlength=groups))
+    return total
 
 
 #: (hypotheses, log weights, means, covariances, bad rows)
@@ -240,7 +252,13 @@ _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 class _Solver:
     """The working arrays of one block on one grid."""
 
-    def __init__(self, variants: list[Block], scatter: knowledge.Axis, wear: WearAxis) -> None:
+    def __init__(
+        self,
+        variants: list[Block],
+        scatter: knowledge.Axis,
+        wear: WearAxis,
+        most_doubtful: int | None = None,
+    ) -> None:
         self.variants = variants
         self.block = variants[0]
         self.wear = wear
@@ -254,7 +272,9 @@ class _Solver:
         self.fit = self._fit()
         self.wide = self._wide()
         known = self.block.setup.knowledge
-        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
+        self.candidates = blunder.enumerate_bad(
+            self.fit, self.wide, known.blunder_probability, most_doubtful
+        )
         self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
 
     def _worn(self) -> Array:
@@ -338,11 +358,11 @@ class _Solver:
 
     def evidence_by_wear(self) -> Array:
         """Return the log evidence of the rows under each course of wear, shape (W,)."""
+        if not self.words:
+            return _log_sums(self.log_weight.max(axis=1), self.log_weight, self.grid.wear, len(self.wear))
         parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
-        total = np.full(len(self.wear), -np.inf)
-        for part in parts:
-            np.logaddexp.at(total, self.grid.wear[part[0]], part[1])
-        return total
+        k, log_weight = (np.concatenate([part[at] for part in parts]) for at in (0, 1))
+        return _log_sums(log_weight, log_weight[:, None], self.grid.wear[k], len(self.wear))
 
     def _worth(self, s: int) -> NDArray[np.bool_]:
         reach = _LOG_REACH if self.words and len(self.candidates.sets[s]) < 2 else -math.log(LEAST_SHARE)

@@ -158,6 +158,8 @@ class RateGrid:
     Parameters
     ----------
     low, high : float, mm per m
+    over_parts : 1 or 2
+        Lengths of the quick part: the median, or one sd to either side of it.
     """
 
     wear_sd_mm_per_m: float
@@ -165,6 +167,7 @@ class RateGrid:
     high: float
     nodes: int = 25
     head_parts: int = 4
+    over_parts: int = 2
 
     def axis(self) -> WearAxis:
         """Return the courses with their prior weights: density times spacing, trapezium rule."""
@@ -175,7 +178,7 @@ class RateGrid:
         )
         log_rate[[0, -1]] -= np.log(2.0)
         heads, head_share = exponential_parts(HEAD_START_M, self.head_parts)
-        overs = OVER_M * np.exp(OVER_LOG_SD * np.array([-1.0, 1.0]))
+        overs = OVER_M * np.exp(OVER_LOG_SD * (np.array([-1.0, 1.0]) if self.over_parts > 1 else np.zeros(1)))
         r, h, o = (side.ravel() for side in np.meshgrid(rates, heads, overs, indexing="ij"))
         log_weight = np.repeat(log_rate, len(heads) * len(overs))
         log_weight = log_weight + np.tile(np.repeat(np.log(head_share), len(overs)), len(rates))

@@ -16,14 +16,14 @@ W courses of wear (nodes), S setups
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.normal import quantile
 from calib.regression.hypotheses import scatter_nodes, variants_of, wear_axis_of, wear_evidence
 from calib.regression.infer import standing
-from calib.regression.knowledge import Axis
 from calib.regression.recession import EdgeBelief, RateGrid, Recession, WearAxis
 from calib.regression.terms import Block
 from calib.shop import Cut, Setup
@@ -35,10 +35,14 @@ _REACH = 3.5
 #: Rates whose weight is below this share of the heaviest are left out when the grid is set again.
 _LEAST = 1e-5
 _TIMES = 3
+#: Rates, head starts and their lengths on the grid that looks where the rates are that matter.
+_COARSE = (17, 2, 1)
 #: Limits, in probability, of the parts into which the courses are gathered for one setup.
 _GATHER = (0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 0.97, 1.0)
-#: The wear is established when its 90 % range is less than this part of what it was beforehand.
+#: The wear is established when the 90 % range of its rate is less than this part of what it was beforehand,
+#: or is clear of no wear: all of it above this quantile of what was believed beforehand.
 ESTABLISHED = 0.9
+CLEAR_OF_NONE = 0.25
 
 
 @dataclass(frozen=True)
@@ -81,25 +85,23 @@ class SharedWear:
     def narrowed(self) -> float:
         """Width of the 90 % range of the rate, as part of what it was before anything was read."""
         low, _, high = self.range_of_rate()
-        (before_low, before_high) = half_normal_range(self.wear_sd_mm_per_m)
+        before_low, before_high = self._before(0.05), self._before(0.95)
         return (high - low) / (before_high - before_low)
 
     @property
     def established(self) -> bool:
         """Whether the cuts say anything of the wear."""
-        return self.narrowed < ESTABLISHED
+        low, _, _ = self.range_of_rate()
+        return self.narrowed < ESTABLISHED or low > self._before(CLEAR_OF_NONE)
+
+    def _before(self, probability: float) -> float:
+        """Return a quantile of the rate before anything was read: of a half-normal."""
+        return self.wear_sd_mm_per_m * float(quantile(0.5 + 0.5 * probability))
 
     def _range(self, values: Array, coverage: float) -> tuple[float, float, float]:
         tail = 0.5 * (1.0 - coverage)
         low, middle, high = weighted_quantiles(values, self.weights, (tail, 0.5, 1.0 - tail))
         return low, middle, high
-
-
-def half_normal_range(scale: float) -> tuple[float, float]:
-    """Return the 5 % and the 95 % quantile of a half-normal."""
-    from calib.normal import quantile
-
-    return scale * float(quantile(0.525)), scale * float(quantile(0.975))
 
 
 def weighted_quantiles(values: Array, weights: Array, at: Sequence[float]) -> list[float]:
@@ -120,22 +122,23 @@ def shared_wear(logs: Sequence[EdgeLog]) -> SharedWear:
     """
     sd = logs[0].setup.knowledge.wear_sd_mm_per_m
     speakers = [block for log in logs for block in _speakers(log)]
-    grid = RateGrid(sd, 0.0, _REACH * sd)
-    scatters: list[Axis] | None = None
-    for turn in range(_TIMES):
+    scatters = [scatter_nodes(block, wear_axis_of(block[0])) for block in speakers]
+
+    def weighed(grid: RateGrid) -> tuple[WearAxis, Array]:
         axis = grid.axis()
-        if scatters is None:
-            scatters = [scatter_nodes(block, wear_axis_of(block[0])) for block in speakers]
-        total = axis.log_weight + sum(
-            (wear_evidence(block, axis, s) for block, s in zip(speakers, scatters, strict=True)),
-            np.zeros(len(axis)),
-        )
+        total = axis.log_weight.copy()
+        for block, scatter in zip(speakers, scatters, strict=True):
+            total += wear_evidence(block, axis, scatter)
         weights = np.exp(total - total.max())
-        weights /= weights.sum()
-        closer = _closer(grid, axis, weights)
-        if closer is None or turn == _TIMES - 1:
+        return axis, weights / weights.sum()
+
+    grid = RateGrid(sd, 0.0, _REACH * sd, *_COARSE)
+    for _ in range(_TIMES):  # a coarse look says where the rates are that matter
+        closer = _closer(grid, *weighed(grid))
+        if closer is None:
             break
         grid = closer
+    axis, weights = weighed(RateGrid(sd, grid.low, grid.high))
     return SharedWear(axis.recession, weights, tuple(logs), sd)
 
 
@@ -156,7 +159,7 @@ def _closer(grid: RateGrid, axis: WearAxis, weights: Array) -> RateGrid | None:
     first, last = max(matter[0] - 1, 0), min(matter[-1] + 1, len(rates) - 1)
     if last - first > 0.6 * len(rates):
         return None
-    return RateGrid(grid.wear_sd_mm_per_m, float(rates[first]), float(rates[last]), grid.nodes)
+    return replace(grid, low=float(rates[first]), high=float(rates[last]))
 
 
 def belief(shared: SharedWear, log: EdgeLog, ahead_m: float) -> EdgeBelief:
