@@ -129,12 +129,15 @@ class Stakes:
     readings : mapping of reading name to ReadingStakes
     default : ReadingStakes
         For readings that have none of their own.
+    regrind_min : float
+        Having the cutter reground or changing it, dialling in again included (common practice, no source).
     """
 
     test_cut_min: float = 4.0
     move_min: float = 2.0
     readings: Mapping[str, ReadingStakes] = field(default_factory=lambda: MappingProxyType({}))
     default: ReadingStakes = ReadingStakes()
+    regrind_min: float = 60.0
 
     def of(self, reading: str) -> ReadingStakes:
         """Return the stakes of one reading."""
@@ -172,7 +175,7 @@ class Knowledge:
     scale_sd : float, mm per mm
         sd of the relative scale error of an adjuster.
     wear_sd_mm_per_m : float
-        scale of the half-normal prior of the recession per metre; 0 = no wear.
+        scale of the half-normal prior of the recession per metre, in ordinary hardwood; 0 = no wear.
     creep_sd_mm : float, mm per piece
         sd of the drift per piece since the last adjustment; 0 = none.
     stock_sd_mm : float, mm
@@ -270,11 +273,15 @@ class Joint:
 
 @dataclass(frozen=True)
 class Cutter:
-    """The tool: its name, nominal width (mm) and metres cut since it was last sharp, before the log."""
+    """The tool: its name, nominal width (mm) and metres cut since it was last sharp, before the log.
+
+    `measured_mm` is its width as cut when it was last sharp; None where nobody measured it.
+    """
 
     name: str = "cutter"
     nominal_mm: float | None = None
     metres_since_sharp_m: float = 0.0
+    measured_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -296,6 +303,8 @@ class Setup:
     worth : mapping of reading name to Worth
         Of the next reading, from its gauge; a reading that is not named has the sds of the knowledge.
         It is found anew from the shop's gauges and is no part of what a setup is.
+    abrasive : mapping of stock to float
+        How fast a metre of it wears an edge, against a hardwood like cherry; 1 for a stock that is not named.
     """
 
     name: str
@@ -312,6 +321,11 @@ class Setup:
     feel: FeelScale = FeelScale()
     thicknesses_mm: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     worth: Mapping[str, Worth] = field(default_factory=lambda: MappingProxyType({}), compare=False)
+    abrasive: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+
+    def abrasiveness(self, stock: str | None) -> float:
+        """Return how many metres of ordinary hardwood one metre of a stock is worth to the edge."""
+        return self.abrasive.get(stock or "", 1.0)
 
     def band(self, name: str) -> Band:
         """Return the band of a reading; raise `CalibError` when the setup has no such reading."""

@@ -17,4 +17,5 @@ STEPS: tuple[str, ...] = (
     "m0003_boxes",
     "m0004_gauge_studies",
     "m0006_scores_and_stocks",
+    "m0007_abrasiveness",
 )

@@ -100,6 +100,11 @@ def _rows_of_step_6(connection: sqlite3.Connection) -> None:
     connection.execute("INSERT INTO stock_details VALUES (1, 21.0, 40.0, NULL, 0.0025)")
 
 
+def _rows_of_step_7(connection: sqlite3.Connection) -> None:
+    """Fill the table of step 7."""
+    connection.execute("INSERT INTO stock_abrasiveness VALUES (1, 1, 'cherry', 1.2)")
+
+
 #: What fills the tables that a step added, by the step's name.
 FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0001_the_log": _rows_of_step_1,
@@ -107,6 +112,7 @@ FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0003_boxes": _rows_of_step_3,
     "m0004_gauge_studies": _rows_of_step_4,
     "m0006_scores_and_stocks": _rows_of_step_6,
+    "m0007_abrasiveness": _rows_of_step_7,
 }
 
 

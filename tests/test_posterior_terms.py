@@ -33,7 +33,8 @@ from setups import (
 from calib.normal import cdf, pdf
 from calib.regression import hypotheses, knowledge, posterior
 from calib.regression.infer import Posterior
-from calib.regression.knowledge import REVERSED_PROBABILITY, wear_axis
+from calib.regression.knowledge import REVERSED_PROBABILITY
+from calib.regression.recession import HEAD_START_M, exponential_parts, half_normal_parts, prior_axis
 from calib.shop import Adjuster, Band, Cut, Cutter, FeelScale, Joint, Setup
 
 Y_LESS_KNOWN = np.array(Y) + np.array(X)
@@ -204,14 +205,36 @@ def fingers(wear_sd_mm_per_m: float) -> Setup:
 def test_the_nodes_of_wear_are_the_means_of_the_parts_of_a_half_normal():
     from scipy.stats import truncnorm
 
-    axis = wear_axis(0.002)
-    shares = np.exp(axis.log_weight)
+    nodes, shares = half_normal_parts(0.002, (0.0, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0))
     np.testing.assert_allclose(shares.sum(), 1.0, rtol=1e-12)
     edges = truncnorm.ppf(np.append(0.0, np.cumsum(shares)), 0.0, np.inf)
     edges[-1] = np.inf
     means = [truncnorm.mean(low, high) for low, high in itertools.pairwise(edges)]
-    np.testing.assert_allclose(axis.nodes, 0.002 * np.array(means), rtol=1e-9)
-    assert shares @ axis.nodes == pytest.approx(0.002 * math.sqrt(2.0 / math.pi), rel=1e-12)
+    np.testing.assert_allclose(nodes, 0.002 * np.array(means), rtol=1e-9)
+    assert shares @ nodes == pytest.approx(0.002 * math.sqrt(2.0 / math.pi), rel=1e-12)
+
+
+@pytest.mark.parametrize("parts", [1, 2, 4])
+def test_the_head_starts_are_the_means_of_the_parts_of_an_exponential(parts):
+    from scipy.integrate import quad
+
+    nodes, shares = exponential_parts(30.0, parts)
+    edges = [-30.0 * math.log1p(-k / parts) for k in range(parts)] + [30.0 * 40.0]
+    means = [parts * quad(lambda x: x / 30.0 * math.exp(-x / 30.0), *ends, epsabs=1e-12)[0]
+             for ends in itertools.pairwise(edges)]  # fmt: skip
+    np.testing.assert_allclose(nodes, means, rtol=1e-7)
+    assert shares @ nodes == pytest.approx(30.0, rel=1e-12)
+
+
+def test_the_prior_of_wear_has_the_means_of_rate_and_head_start():
+    axis = prior_axis(0.002)
+    weight = np.exp(axis.log_weight)
+    assert weight.sum() == pytest.approx(1.0, rel=1e-12)
+    mean_rate = 0.002 * math.sqrt(2.0 / math.pi)
+    assert weight @ axis.recession.rate_mm_per_m == pytest.approx(mean_rate, rel=1e-12)
+    assert weight @ axis.recession.fast_mm == pytest.approx(mean_rate * HEAD_START_M, rel=1e-12)
+    assert np.ptp(prior_axis(0.002, cut_m=500.0).recession.fast_mm) == 0.0  # its quick part is behind it
+    assert prior_axis(0.0).recession.at(100.0) == [0.0]
 
 
 def test_rates_of_wear_weigh_as_much_as_their_density():
@@ -220,31 +243,38 @@ def test_rates_of_wear_weigh_as_much_as_their_density():
     play = [0.12, 0.10, 0.03, -0.02, -0.08]
     cuts = [Cut(n, "test", {"key": 5.9}, {"play": (p,)}) for n, p in enumerate(play)]
     nominal = 6.0 - 5.9  # play = slot - gap
-    axis = wear_axis(0.002)
+    axis = prior_axis(0.002)
     metres = 10.0 * np.arange(5)
     log_weight, means, sds = [], [], []
-    for share, rate in zip(axis.log_weight, axis.nodes, strict=True):
-        y = np.array(play) - nominal + 3.0 * rate * metres
+    for k, share in enumerate(axis.log_weight):
+        r = axis.recession
+
+        def lost(m, k=k, r=r):
+            return r.rate_mm_per_m[k] * m + r.fast_mm[k] * (1.0 - np.exp(-m / r.over_m[k]))
+
+        y = np.array(play) - nominal + 3.0 * lost(metres)
         exact = condition_densely([[1]] * 5, [OFFSET_SD], NOISE, y)
         log_weight.append(share + exact.log_density)
-        means.append(nominal - 3.0 * rate * 50.0 + exact.mean[0])
+        means.append(nominal - 3.0 * lost(50.0) + exact.mean[0])
         sds.append(math.sqrt(exact.covariance[0, 0]))
     weight = np.exp(np.array(log_weight) - max(log_weight))
     weight /= weight.sum()
+    kept = weight > hypotheses.LEAST_SHARE
+    weight = weight[kept] / weight[kept].sum()
     found = posterior(setup, cuts)
-    np.testing.assert_allclose(found.blocks[0].wear_mm_per_m, axis.nodes, rtol=1e-12)
+    np.testing.assert_allclose(found.blocks[0].recession.fast_mm, axis.recession.fast_mm[kept], rtol=1e-12)
     np.testing.assert_allclose(found.blocks[0].weights, weight, rtol=1e-9)
-    np.testing.assert_allclose(found.size("play").mean, means, rtol=1e-9, atol=1e-12)
-    np.testing.assert_allclose(found.size("play").sd, sds, rtol=1e-9)
+    np.testing.assert_allclose(found.size("play").mean, np.array(means)[kept], rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(found.size("play").sd, np.array(sds)[kept], rtol=1e-9)
 
 
 def test_a_word_on_a_worn_edge_weighs_the_rates_of_wear():
     """Felt after 100 m: each rate shifts the play by three recessions; prior share times P(word), exactly."""
     setup = dataclasses.replace(fingers(0.002), feel=FeelScale({"tight": (-math.inf, 0.0)}, 0.04))
     cuts = [Cut(1, "good", {"key": 5.9}, pieces=10), Cut(2, "test", {"key": 5.9}, feel="tight")]
-    axis = wear_axis(0.002)
+    axis = prior_axis(0.002)
     spread = math.sqrt(OFFSET_SD**2 + CUT_SD**2 + 0.04**2)
-    weight = np.exp(axis.log_weight) * cdf((0.0 - 0.1 + 3.0 * axis.nodes * 100.0) / spread)
+    weight = np.exp(axis.log_weight) * cdf((0.0 - 0.1 + 3.0 * axis.recession.at(100.0)) / spread)
     np.testing.assert_allclose(posterior(setup, cuts).blocks[0].weights, weight / weight.sum(), rtol=1e-9)
 
 
@@ -254,7 +284,23 @@ def test_a_new_edge_starts_its_metres_again():
     found = posterior(setup, [*worn, Cut(6, "test", {"key": 5.9}, pieces=0, sharpening="new")])
     fresh = found.size("play")
     assert np.ptp(fresh.mean) == pytest.approx(0.0, abs=1e-12)  # no rate of wear acts on an unused edge
+
     assert fresh.u == pytest.approx(OFFSET_SD, rel=1e-9)
+
+def test_an_edge_before_this_one_wore_at_a_rate_of_its_own():
+    """Its rows do not speak of the present rate; a normal term of the same scale takes their drift."""
+    setup = fingers(0.002)
+    worn = [Cut(n, "test", {"key": 5.9}, {"play": (0.1 - 0.02 * n,)}, sharpening="old") for n in range(5)]
+    rows = [Cut(n, "test", {"key": 5.9}, {"play": (0.1,)}, sharpening="new") for n in (6, 7, 8)]
+    both, alone = posterior(setup, [*worn, *rows]), posterior(setup, rows)
+    order = np.argsort(both.blocks[0].recession.fast_mm)
+    np.testing.assert_allclose(both.blocks[0].weights[order],
+                               alone.blocks[0].weights[np.argsort(alone.blocks[0].recession.fast_mm)],
+                               rtol=1e-6)  # fmt: skip
+    y = np.array([0.1 - 0.02 * n for n in range(5)]) - 0.1
+    exact = condition_densely([[1.0, -3.0 * 10.0 * n] for n in range(5)], [OFFSET_SD, 0.002], NOISE, y)
+    at = both.blocks[0].names.index("wear:0")
+    np.testing.assert_allclose(both.blocks[0].mean[:, at], exact.mean[1], rtol=1e-9)
 
 
 def test_with_the_scales_known_there_is_one_hypothesis():

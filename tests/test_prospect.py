@@ -138,7 +138,12 @@ def test_creep_and_wear_along_the_batch():
     np.testing.assert_allclose(mean[:, 0], creeping.blocks[0].mean[:, at], **TIGHT)
     np.testing.assert_allclose(variance[:, 0], creeping.blocks[0].covariance[:, at, at], **TIGHT)
     worn = posterior(CASES["wear"], cuts_of(CASES["wear"])).blocks[0]
-    np.testing.assert_allclose(prospect(worn).drift[:, 0], -3.0 * 10.0 * worn.wear_mm_per_m, **TIGHT)
+    future, cut_m = prospect(worn), 10.0 * sum(cut.pieces for cut in cuts_of(CASES["wear"]))
+    lost = -3.0 * worn.recession.between(cut_m, cut_m + 10.0 * np.array([1, 4]))
+    np.testing.assert_allclose(future.worn_after(np.array([1, 4]))[:, 0], lost, **TIGHT)
+    pieces = CASES["wear"].pieces_left
+    all_of_it = -3.0 * worn.recession.between(cut_m, cut_m + 10.0 * pieces)
+    np.testing.assert_allclose(future.drift[:, 0], all_of_it / pieces, **TIGHT)
 
 
 def test_the_next_measured_reading_shares_the_zero_error_of_its_gauge():

@@ -26,6 +26,7 @@ from calib.cli import (
     rehearse,
     setups,
     stocks,
+    wear,
 )
 from calib.cli.kit import new_app, say
 
@@ -61,6 +62,7 @@ advice.register(app)
 honesty.register(app)
 rehearse.register(app)
 boxparts.register(box.app)
+wear.register(app)
 app.add_typer(box.app, name="box")
 pictures.register(app)
 keep.register(app)

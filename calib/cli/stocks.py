@@ -43,6 +43,10 @@ Flat = Annotated[
 Quarter = Annotated[
     float | None, typer.Option("--quarter", metavar="PER-1-%", help="The same, quarter-sawn.")
 ]
+Abrasiveness = Annotated[
+    float | None,
+    typer.Option("--abrasiveness", metavar="X", help="How fast it wears an edge; cherry is 1, MDF about 3."),
+]
 Note = Annotated[str | None, typer.Option("--note", help="Batch, supplier, anything worth keeping.")]
 
 
@@ -56,6 +60,7 @@ def add(
     humidity: Humidity = None,
     flat: Flat = None,
     quarter: Quarter = None,
+    abrasiveness: Abrasiveness = None,
     note: Note = None,
     db: DbOption = None,
     json_form: JsonOption = False,
@@ -66,11 +71,13 @@ def add(
     \b
     calib stock add cherry --species "cherry, black" --thickness 8
     calib stock add ash --temperature 20 --humidity 45
+    calib stock add board --species MDF --abrasiveness 4
     """
     mm, room = read_length(thickness, units, "thickness"), _room(moisture, temperature, humidity)
     with opened(db) as shop:
         record = stocks.add(
-            shop, stock, species, mm, moisture, note, room=room, radial=quarter, tangential=flat
+            shop, stock, species, mm, moisture, note, room=room, radial=quarter, tangential=flat,
+            abrasiveness=abrasiveness,
         )
     _answer("Added.", record, json_form, units)
 
@@ -116,6 +123,7 @@ def change(
     humidity: Humidity = None,
     flat: Flat = None,
     quarter: Quarter = None,
+    abrasiveness: Abrasiveness = None,
     note: Note = None,
     db: DbOption = None,
     json_form: JsonOption = False,
@@ -134,12 +142,13 @@ def change(
         "note": note,
         "radial": quarter,
         "tangential": flat,
+        "abrasiveness": abrasiveness,
     }
     room = _room(moisture, temperature, humidity)
     if room is None and all(value is None for value in new.values()):
         raise UsageError(
             "stock change: nothing to change. Give --species, --thickness, --moisture, --temperature with "
-            "--humidity, --flat, --quarter or --note."
+            "--humidity, --flat, --quarter, --abrasiveness or --note."
         )
     with opened(db) as shop:
         record = stocks.change(shop, stock, room=room, **new)

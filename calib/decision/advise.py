@@ -21,11 +21,14 @@ from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.hand import how_to_move
 from calib.decision.hints import test_hints
 from calib.decision.odds import Chance, chance_of, shared_at
+from calib.decision.resharpen import regrind_first
+from calib.decision.standins import lean
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
 from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect, prospect
+from calib.regression.recession import EdgeBelief
 from calib.regression.shift import Shift
 from calib.setupform import knowledge_from_dict, stakes_from_dict
 from calib.shop import Cut, Setup
@@ -45,6 +48,7 @@ class _Option:
     minutes: float
     tests: float
     choices: tuple[Choice, ...]
+    because: tuple[str, ...] = ()
 
 
 class _Decision(NamedTuple):
@@ -65,6 +69,7 @@ def advise(
     knowledge: Mapping[str, Any] | None = None,
     stakes: Mapping[str, Any] | None = None,
     pieces_left: int | None = None,
+    wear: EdgeBelief | None = None,
 ) -> Advice:
     """Return the suggested next step of a setup after its cuts.
 
@@ -77,6 +82,8 @@ def advise(
         Override the setup's own.
     pieces_left : int, optional
         Good pieces still to cut; the setup's own when it is not given.
+    wear : EdgeBelief, optional
+        What is known of the edge's wear without these cuts; the prior of the knowledge when it is left out.
 
     Raises
     ------
@@ -91,16 +98,22 @@ def advise(
     """
     setup = _with_overrides(setup, knowledge, stakes, pieces_left)
     rows = list(cuts) or [standing(setup)]
-    return _advice(setup, rows, *_decide(setup, rows))
+    return _advice(setup, rows, *_decide(setup, rows, wear))
 
 
-def _decide(setup: Setup, rows: Sequence[Cut]) -> _Decision:
+def _decide(setup: Setup, rows: Sequence[Cut], wear: EdgeBelief | None = None) -> _Decision:
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
-    belief, shifts = watched(setup, rows)
+    belief, shifts = watched(setup, rows, wear)
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, futures, _repeats(rows))
     wild = _wild_reading(belief, rows)
     best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
+    if wild is None and best is options[0]:
+        regrind = regrind_first(setup, futures, best.minutes, lambda fresh: expected_minutes(fresh, ()))
+        if regrind is not None:
+            still = next(o for o in options if o.step == "cut_good")
+            best = _Option("resharpen", regrind.minutes, 0.0, still.choices, (regrind.reason,))
+            options = [best, *options]
     return _Decision(belief, shifts, futures, options, best, cut_now, wild)
 
 
@@ -266,7 +279,8 @@ def _advice(
     wild: Cut | None,
 ) -> Advice:
     moves = _moves_of(setup, futures, best)
-    expectations, chance = _expectations(setup, futures, best)
+    batch_futures = [lean(future, setup.pieces_left) for future in futures]
+    expectations, chance = _expectations(setup, batch_futures, best)
     used = sum(1 for cut in rows if cut.readings or cut.feel)
     last = _last_measured(rows)
     return Advice(
@@ -281,12 +295,12 @@ def _advice(
         cut_now_min=cut_now,
         best_min=best.minutes,
         tests_expected=0.0 if _cuts(best) else best.tests,
-        check_after_pieces=batch.check_after(setup, futures, best.choices) if _cuts(best) else None,
+        check_after_pieces=batch.check_after(setup, batch_futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
         doubts=reasons.doubts(setup, rows, belief, shifts, wild),
         warnings=reasons.warnings(setup, rows, shifts, futures, best.choices),
         cautions=cautions_for(setup),
-        reasons=reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
+        reasons=(*best.because, *reasons.why(setup, [_value(o) for o in options], _value(best), cut_now)),
         hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,

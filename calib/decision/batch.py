@@ -7,18 +7,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.decision.ahead import MOST_PIECES, drifts, look_ahead
 from calib.decision.loss import BatchLoss
 from calib.decision.weigh import Choice
-from calib.normal import cdf, quantile
+from calib.normal import quantile
 from calib.regression.prospect import Prospect
-from calib.shop import Band, Setup
+from calib.shop import Setup
 
 Array = NDArray[np.float64]
 
-#: A setting holds while the next piece is inside its band with at least this probability.
-HOLDS_AT = 0.9
-#: Nothing is said beyond this many pieces.
-MOST_PIECES = 100_000
 #: After how many pieces a look is weighed.
 _LOOK_AFTER = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96)
 _OUTCOMES = 41
@@ -85,43 +82,10 @@ def holds_for_pieces(setup: Setup, futures: Sequence[Prospect], choices: Sequenc
     It holds while each reading of the next piece is inside its band with probability 0.9.
     """
     found = [
-        _last_holding(_Along(future, choice, f, setup.band(reading)))
+        look_ahead(future, choice.change_mm, choice.moved, f, setup.band(reading)).most()
         for future, choice in zip(futures, choices, strict=True)
-        if np.any(future.drift) or np.any(future.creep_after()[1])
+        if drifts(future)
         for f, reading in enumerate(future.readings)
     ]
-    return min(found) if found and min(found) > 0 else None
-
-
-class _Along:
-    """The chance that the k-th piece from now is inside its band, for one reading."""
-
-    def __init__(self, future: Prospect, choice: Choice, f: int, band: Band) -> None:
-        mean, covariance = future.after(choice.change_mm[None, :], choice.moved[None, :])
-        creep_mean, creep_variance = future.creep_after()
-        self.weights, self.band = future.weights, band
-        self.level, self.drift = mean[:, 0, f], future.drift[:, f] + creep_mean[:, f]
-        self.variance = covariance[:, 0, f, f] + future.cut_sd[:, f] ** 2
-        self.creep_variance = creep_variance[:, f]
-
-    def inside(self, k: int) -> float:
-        """Return the chance for piece k; 0 is the next one."""
-        sd = np.sqrt(np.maximum(self.variance + k**2 * self.creep_variance, 1e-18))
-        at = self.level + k * self.drift
-        above, below = (self.band.high_mm - at) / sd, (self.band.low_mm - at) / sd
-        return float(self.weights @ (cdf(above) - cdf(below)))
-
-
-def _last_holding(along: _Along) -> int:
-    """The largest k with a chance of at least 0.9, by doubling and halving; the chance falls with k."""
-    if along.inside(0) < HOLDS_AT:
-        return 0
-    low, high = 0, 1
-    while along.inside(high) >= HOLDS_AT:
-        low, high = high, 2 * high
-        if high > MOST_PIECES:
-            return MOST_PIECES
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if along.inside(middle) >= HOLDS_AT else (low, middle)
-    return low
+    least = min(found, default=0.0)
+    return int(min(least, MOST_PIECES)) if least >= 1.0 else None

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 
 #: Pieces of a drifting batch at which the loss is looked at.
 _BATCH_NODES = 6
+#: A batch that drifts less than this is taken at its middle; one that drifts hardly at all as still.
+_SHORT_DRIFT_MM = 0.01
 _LEAST_DRIFT_MM = 1e-4
 
 
@@ -56,6 +58,8 @@ class BatchLoss:
         travel = np.max(np.abs(drift)) * self.pieces
         if travel < _LEAST_DRIFT_MM:
             return self.pieces * self._piece(mean, sd)
+        if travel < _SHORT_DRIFT_MM:
+            return self.pieces * self._piece(mean + 0.5 * (self.pieces - 1) * drift, sd)
         at = (np.arange(_BATCH_NODES) + 0.5) / _BATCH_NODES * self.pieces - 0.5
         along = [self._piece(mean + i * drift, sd) for i in np.clip(at, 0.0, None)]
         total: Array = np.mean(along, axis=0) * self.pieces

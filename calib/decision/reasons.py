@@ -24,6 +24,7 @@ _NAMES = {
     "test_again": "one more test cut as it stands",
     "move_and_test": "moving and making one more test cut",
     "measure_again": "measuring the last cut again",
+    "resharpen": "sharpening the cutter and starting over",
 }
 
 

@@ -24,6 +24,9 @@ Indices = NDArray[np.intp]
 _SCATTER_PARTS = 3
 _LANDING_PARTS = 2
 _TINY = 1e-9
+_WEAR_PARTS = 3
+#: Courses of wear are hardly apart when they differ, along the batch, by less than so many sds of a cut.
+_HARDLY_APART = 0.3
 
 
 @dataclass(frozen=True)
@@ -94,4 +97,44 @@ def heaviest(future: Prospect, least_share: float) -> Prospect:
         reading_sd=future.reading_sd[keep],
         move_sd=future.move_sd[keep],
         drift=future.drift[keep],
+        hypothesis=future.hypothesis[keep],
+        edge=replace(future.edge, recession=future.edge.recession.take(keep)),
     )
+
+
+def lean(future: Prospect, pieces: int) -> Prospect:
+    """Merge the courses of wear: into one where the batch is too short to tell them apart, else three."""
+    away = future.drift - future.weights @ future.drift
+    spread = np.sqrt(future.weights @ away**2) * pieces
+    if np.all(spread < _HARDLY_APART * (future.weights @ future.cut_sd)):
+        return merged_wear(future)
+    return merged_wear(future, split(np.abs(future.drift).sum(axis=1), future.weights, _WEAR_PARTS))
+
+
+def merged_wear(future: Prospect, part: Indices | int = 0) -> Prospect:
+    """Return a future in which courses of wear that differ in nothing else are one normal component.
+
+    What they disagree on goes into its covariance; its drift along the batch is their mean. The plan needs
+    no more, and would take several times as long. With `part` (C,) only those of one part are merged.
+    """
+    label = future.hypothesis * _WEAR_PARTS + part
+    _, first, of = np.unique(label, return_index=True, return_inverse=True)
+    if len(first) == len(future.weights):
+        return future
+    weights: Array = np.bincount(of, weights=future.weights).astype(np.float64)
+    share = future.weights / weights[of]
+
+    def mean(values: Array) -> Array:
+        total = np.zeros((len(first), *values.shape[1:]))
+        np.add.at(total, of, share.reshape(-1, *[1] * (values.ndim - 1)) * values)
+        return total
+
+    middle = mean(future.mean)
+    away = future.mean - middle[of]
+    spread = mean(future.covariance + away[:, :, None] * away[:, None, :])
+    return replace(
+        future, weights=weights, slopes=future.slopes[first], mean=middle, covariance=spread,
+        cut_sd=future.cut_sd[first], reading_sd=future.reading_sd[first], move_sd=future.move_sd[first],
+        drift=mean(future.drift), hypothesis=future.hypothesis[first],
+        edge=replace(future.edge, recession=future.edge.recession.take(first)),
+    )  # fmt: skip

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from calib.decision.loss import BatchLoss, batch_minutes
 from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
 from calib.decision.reach import changes
-from calib.decision.standins import heaviest, stand_ins
+from calib.decision.standins import heaviest, merged_wear, stand_ins
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
 from calib.shop import Setup
@@ -102,7 +102,7 @@ class BlockScale:
 
     def __init__(self, setup: Setup, prospect: Prospect, repeats: Mapping[str, int], pieces: int) -> None:
         self.setup, self.repeats, self.pieces = setup, repeats, pieces
-        self.future = heaviest(prospect, _SMALL)
+        self.future = heaviest(merged_wear(prospect), _SMALL)
         self.losses = [BatchLoss(setup.band(f), setup.stakes.of(f), pieces) for f in prospect.readings]
         self.drift = self.future.drift + self.future.creep_after()[0]
         self.cut_sd = np.maximum(self.future.cut_sd, _TINY)

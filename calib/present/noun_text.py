@@ -32,19 +32,20 @@ def cutter_lines(records: Sequence[Any], width: int, units: str) -> list[str]:
 
 
 def stock_lines(records: Sequence[Any], width: int, units: str) -> list[str]:
-    """Return one line a stock: name, species, thickness, moisture in per cent."""
-    head = ["stock", "species", f"thickness {units}", "moisture %", "note"]
+    """Return one line a stock: name, species, thickness, moisture in per cent, how fast it wears an edge."""
+    head = ["stock", "species", f"thickness {units}", "moisture %", "abrasive", "note"]
     rows = [
         [
             record.name,
             record.species or "",
             _figure(record.thickness_mm, units),
             "" if record.moisture_percent is None else f"{record.moisture_percent:.1f}",
+            f"{record.abrasiveness:g}",
             record.note or "",
         ]
         for record in records
     ]
-    return table_or_records(head, rows, width, right=[2, 3])
+    return table_or_records(head, rows, width, right=[2, 3, 4])
 
 
 def stock_details(record: Any, table: Any, width: int) -> list[str]:

@@ -15,7 +15,6 @@ K hypotheses, C components of the mixture (hypothesis x bad readings), p terms, 
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -26,6 +25,7 @@ from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, shift, solve
 from calib.regression.mixture import Mixture
+from calib.regression.recession import Recession, WearAxis, prior_axis, unworn
 from calib.regression.steps import Step
 from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Cut, Setup
@@ -43,6 +43,10 @@ _LOG_REACH = 30.0
 #: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
 #: work on covariances, would drown in rounding.
 UNKNOWN_MM = 30.0
+#: Courses of wear that are weighed at once; more would only fill the memory.
+_AT_ONCE = 25
+#: Of so many readings pairs of slips are made when the wear is weighed: those that look worst.
+_DOUBTFUL = 8
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
 
@@ -63,7 +67,10 @@ class BlockPosterior:
     covariance : ndarray of shape (C, p, p)
     scatter, move : ndarray of shape (C,)
         Factors on the medians.
-    wear_mm_per_m : ndarray of shape (C,)
+    recession : Recession
+        The course of the edge's wear that each component believes.
+    hypothesis : ndarray of shape (C,)
+        Components that differ in nothing but the wear have the same number.
     bad : tuple of (Row, float)
         Every number with the probability that it is a slip.
     reversed_scales : mapping of adjuster to the probability that its scale counts the other way
@@ -78,7 +85,8 @@ class BlockPosterior:
     covariance: Array
     scatter: Array
     move: Array
-    wear_mm_per_m: Array
+    recession: Recession
+    hypothesis: Indices
     bad: tuple[tuple[Row, float], ...]
     reversed_scales: dict[str, float]
     shift: shift.Shift | None = None
@@ -92,6 +100,12 @@ class BlockPosterior:
     def slopes(self) -> Array:
         """Slopes that each component believes, shape (C, F, A), mm per mm; NaN where to be learned."""
         return np.stack([v.slopes for v in self.variants])[self.variant]
+
+    @property
+    def worn_mm(self) -> Array:
+        """Recession of the present edge since the log began, shape (C,), mm."""
+        now = self.block.track.now
+        return np.zeros(len(self.weights)) if now is None else self.recession.between(now.from_m, now.edge_m)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -164,30 +178,75 @@ class _Grid:
     variant: Indices
     scatter: Array
     move: Array
-    wear: Array
+    wear: Indices
+    plain: Indices
     log_prior: Array
 
 
-def _grid(variants: list[Block], scatter: knowledge.Axis) -> _Grid:
+def wear_axis_of(block: Block) -> WearAxis:
+    """Return what is believed of the wear of a block's edge where nothing else has been learned."""
+    now = block.track.now
+    if now is None or not np.any(block.recession):
+        return unworn()
+    return prior_axis(block.setup.knowledge.wear_sd_mm_per_m, now.from_m)
+
+
+def _grid(variants: list[Block], scatter: knowledge.Axis, wear: WearAxis) -> _Grid:
     setup = variants[0].setup
     known = setup.knowledge
     move = knowledge.move_axis(known, [setup.move_sd_mm(a) for a in variants[0].adjusters])
-    wear = knowledge.wear_axis(known.wear_sd_mm_per_m if np.any(variants[0].recession) else 0.0)
     turned = np.log([1.0] + [knowledge.REVERSED_PROBABILITY] * (len(variants) - 1))
-    axes = [range(len(variants)), range(len(wear.nodes)), range(len(scatter.nodes)), range(len(move.nodes))]
-    v, w, s, m = (np.array(side) for side in zip(*itertools.product(*axes), strict=True))
+    shape = (len(variants), len(wear), len(scatter.nodes), len(move.nodes))
+    v, w, s, m = (side.ravel() for side in np.indices(shape))
     log_prior = turned[v] + wear.log_weight[w] + scatter.log_weight[s] + move.log_weight[m]
-    return _Grid(v, scatter.nodes[s], move.nodes[m], wear.nodes[w], log_prior)
+    plain = np.ravel_multi_index((v, s, m), (shape[0], shape[2], shape[3]))
+    return _Grid(v, scatter.nodes[s], move.nodes[m], w, plain, log_prior)
 
 
-def solve_block(variants: list[Block]) -> BlockPosterior:
-    """Return the mixture of one block; the first variant is the block as stated."""
+def solve_block(variants: list[Block], wear: WearAxis | None = None) -> BlockPosterior:
+    """Return the mixture of one block; the first variant is the block as stated.
+
+    Parameters
+    ----------
+    wear : WearAxis, optional
+        What is believed of the edge's wear without this log; None = the prior of the setup's knowledge.
+    """
+    axis = wear_axis_of(variants[0]) if wear is None else wear
+    return _Solver(variants, scatter_nodes(variants, axis), axis).mixture()
+
+
+def scatter_nodes(variants: list[Block], wear: WearAxis) -> knowledge.Axis:
+    """Return the nodes of the scatter; with many cuts they are set closer around what the cuts say."""
     known = variants[0].setup.knowledge
-    solver = _Solver(variants, knowledge.scatter_axis(known))
-    center, narrow = solver.scatter_narrowed()
-    if narrow < 1.0:  # many cuts: set the nodes closer around what the cuts say
-        solver = _Solver(variants, knowledge.scatter_axis(known, center, narrow))
-    return solver.mixture()
+    wide = knowledge.scatter_axis(known)
+    numbers = sum(row.is_number for row in variants[0].rows)
+    if known.scales_known or known.log_sd <= 0.0 or numbers < _NARROW_FROM:
+        return wide
+    center, narrow = _Solver(variants, wide, wear).scatter_narrowed()
+    return knowledge.scatter_axis(known, center, narrow) if narrow < 1.0 else wide
+
+
+def wear_evidence(variants: list[Block], wear: WearAxis, scatter: knowledge.Axis) -> Array:
+    """Return the log evidence of a block's rows under each course of wear, shape (W,), up to a constant.
+
+    The other unknowns (scatter, moves, scales, slips) are summed over with their prior weights.
+    """
+    found = []
+    for start in range(0, len(wear), _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        axis = WearAxis(wear.recession.take(part), np.zeros(len(wear.recession.take(part))))
+        found.append(_Solver(variants, scatter, axis, _DOUBTFUL).evidence_by_wear())
+    return np.concatenate(found)
+
+
+def _log_sums(top: Array, log_weight: Array, group: Indices, groups: int) -> Array:
+    """Return log sum exp of rows of log weights over the members of each group, shape (groups,)."""
+    most = np.full(groups, -np.inf)
+    np.maximum.at(most, group, top)
+    share = np.exp(log_weight - most[group][:, None]).sum(axis=1)
+    with np.errstate(divide="ignore"):
+        total: Array = most + np.log(np.bincount(group, weights=share, minlength=groups))
+    return total
 
 
 #: (hypotheses, log weights, means, covariances, bad rows)
@@ -197,22 +256,38 @@ _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 class _Solver:
     """The working arrays of one block on one grid."""
 
-    def __init__(self, variants: list[Block], scatter: knowledge.Axis) -> None:
+    def __init__(
+        self,
+        variants: list[Block],
+        scatter: knowledge.Axis,
+        wear: WearAxis,
+        most_doubtful: int | None = None,
+    ) -> None:
         self.variants = variants
         self.block = variants[0]
-        self.grid = _grid(variants, scatter)
+        self.wear = wear
+        self.grid = _grid(variants, scatter, wear)
         rows = self.block.rows
         self.numbers = [i for i, row in enumerate(rows) if row.is_number]
         self.words = [i for i, row in enumerate(rows) if not row.is_number]
         self.X = np.stack([v.matrix(v.rows) for v in variants])[self.grid.variant]
-        wear = np.array([row.wear_m for row in rows])
-        self.worn = wear * self.grid.wear[:, None]
+        self.worn = self._worn()
         self.noise = self._noise()
         self.fit = self._fit()
         self.wide = self._wide()
         known = self.block.setup.knowledge
-        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
+        self.candidates = blunder.enumerate_bad(
+            self.fit, self.wide, known.blunder_probability, most_doubtful
+        )
         self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
+
+    def _worn(self) -> Array:
+        """What the wear of the edge does to each row, shape (K, rows), mm."""
+        rows = self.block.rows
+        start, end = np.array([row.from_m for row in rows]), np.array([row.to_m for row in rows])
+        slope = np.array([row.recession for row in rows])
+        worn: Array = (slope * self.wear.recession.between(start, end))[self.grid.wear]
+        return worn
 
     def _noise(self) -> Array:
         scaled = np.array([row.scaled_variance_mm2 for row in self.block.rows])
@@ -230,7 +305,11 @@ class _Solver:
     def _fit(self) -> solve.GaussianFit:
         values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
         y = values[self.grid.variant] - self.worn[:, self.numbers]
-        return solve.fit(self.X[:, self.numbers], y, self.noise[:, self.numbers], self._prior_sd())
+        first = np.unique(self.grid.plain, return_index=True)[1]  # the wear only takes something off y
+        factors = solve.factor(
+            self.X[first][:, self.numbers], self.noise[first][:, self.numbers], self._prior_sd()[first]
+        )
+        return solve.explain(factors if len(first) == len(y) else factors.take(self.grid.plain), y)
 
     def _wide(self) -> Array:
         known = self.block.setup.knowledge
@@ -243,8 +322,6 @@ class _Solver:
     def scatter_narrowed(self) -> tuple[float, float]:
         """Return centre (log) and shrinkage of the scatter nodes that the readings suggest."""
         known = self.block.setup.knowledge
-        if known.scales_known or known.log_sd <= 0.0 or len(self.numbers) < _NARROW_FROM:
-            return 0.0, 1.0
         by_node = np.exp(self.log_weight - self.log_weight.max()).sum(axis=1)
         share = by_node / by_node.sum()
         logs = np.log(self.grid.scatter)
@@ -272,7 +349,8 @@ class _Solver:
             covariance=np.concatenate([part[3] for part in parts])[keep],
             scatter=self.grid.scatter[k],
             move=self.grid.move[k],
-            wear_mm_per_m=self.grid.wear[k],
+            recession=self.wear.recession.take(self.grid.wear[k]),
+            hypothesis=self._hypothesis(k, kept_sets),
             bad=self._bad(weight, kept_sets),
             reversed_scales=self._reversed(weight, self.grid.variant[k]),
             shift=self._shift(),
@@ -282,6 +360,19 @@ class _Solver:
         return shift.weigh(
             self.block, self.numbers, self.fit, self.grid.scatter, self.wide, self.candidates, self.log_weight
         )
+
+    def _hypothesis(self, k: Indices, sets: list[blunder.BadSet]) -> Indices:
+        number = {bad: s for s, bad in enumerate(self.candidates.sets)}
+        found: Indices = self.grid.plain[k] * len(number) + np.array([number[bad] for bad in sets])
+        return found
+
+    def evidence_by_wear(self) -> Array:
+        """Return the log evidence of the rows under each course of wear, shape (W,)."""
+        if not self.words:
+            return _log_sums(self.log_weight.max(axis=1), self.log_weight, self.grid.wear, len(self.wear))
+        parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
+        k, log_weight = (np.concatenate([part[at] for part in parts]) for at in (0, 1))
+        return _log_sums(log_weight, log_weight[:, None], self.grid.wear[k], len(self.wear))
 
     def _worth(self, s: int) -> NDArray[np.bool_]:
         reach = _LOG_REACH if self.words and len(self.candidates.sets[s]) < 2 else -math.log(LEAST_SHARE)
@@ -315,9 +406,7 @@ class _Solver:
         for share, bad in zip(weight, sets, strict=True):
             for i in bad:
                 chance[i] += share
-        return tuple(
-            (self.block.rows[i], float(p)) for i, p in zip(self.numbers, chance, strict=True)
-        )
+        return tuple((self.block.rows[i], float(p)) for i, p in zip(self.numbers, chance, strict=True))
 
     def _reversed(self, weight: Array, variant: Indices) -> dict[str, float]:
         turned = {}

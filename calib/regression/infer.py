@@ -13,6 +13,7 @@ import numpy as np
 from calib.errors import CalibError
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
+from calib.regression.recession import EdgeBelief
 from calib.regression.shift import RAISED, Shift
 from calib.regression.steps import Step
 from calib.regression.terms import (
@@ -89,7 +90,7 @@ class Posterior:
         found, f = self.block_of(reading)
         at = found.one(lambda block: [{**features_at(block, f, _now(block)), **more}])
         known = np.array([known_part(block, f, _now(block)) for block in found.variants])[found.variant]
-        worn = float(found.block.recession[f]) * _now(found.block).metres_m * found.wear_mm_per_m
+        worn = float(found.block.recession[f]) * found.worn_mm
         return Mixture(at.weights, at.mean + known + worn, at.sd)
 
 
@@ -115,13 +116,18 @@ def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
     return named
 
 
-def posterior(setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = ()) -> Posterior:
+def posterior(
+    setup: Setup, cuts: Sequence[Cut], wear: EdgeBelief | None = None, steps: Sequence[Step] = ()
+) -> Posterior:
     """Return the belief in a setup after its cuts.
 
     Parameters
     ----------
     cuts : sequence of Cut, in the order they were made
         A last row with no pieces and no readings says where the machine stands now.
+    wear : EdgeBelief, optional
+        Courses of the edge's wear, weighed by all that is known but these cuts (see `sharedwear`); the prior
+        of the knowledge when it is left out.
     steps : sequence of Step
         Shifts that are taken to have happened, each of a size to be learned.
 
@@ -137,24 +143,28 @@ def posterior(setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = ()) -> 
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
-    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows, steps)))
+    axes = {} if wear is None else wear.axes
+    blocks = (solve_block(v, axes.get(v[0].readings[0])) for v in variants_of(setup, rows, steps))
+    return Posterior(setup, tuple(blocks))
 
 
-def watched(setup: Setup, cuts: Sequence[Cut]) -> tuple[Posterior, tuple[Shift, ...]]:
+def watched(
+    setup: Setup, cuts: Sequence[Cut], wear: EdgeBelief | None = None
+) -> tuple[Posterior, tuple[Shift, ...]]:
     """Return the belief in a setup that may have shifted on the way, and the shifts that are taken as true.
 
     A shift is taken as true when it is more probable than `shift.RAISED`; its size is then learned beside
     all else, and the cuts since are looked at for another one.
     """
     found: list[Shift] = []
-    belief = posterior(setup, cuts)
+    belief = posterior(setup, cuts, wear)
     for _ in range(MOST_SHIFTS):
         shifts = [block.shift for block in belief.blocks]
         new = [shift for shift in shifts if shift is not None and shift.probability > RAISED]
         if not new:
             break
         found += new
-        belief = posterior(setup, cuts, [shift.step for shift in found])
+        belief = posterior(setup, cuts, wear, [shift.step for shift in found])
     return belief, tuple(found)
 
 

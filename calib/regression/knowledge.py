@@ -5,11 +5,11 @@ plugged in. Each is a lognormal factor on its median; the grid holds seven scatt
 errors, evenly spaced in the logarithm, weighted by the prior density. (Seven by five covers as a
 finer grid does; a plug-in covers 82 % at a nominal 90 %, see tests/benchmarks.)
 
-Wear has a handful of nodes of a half-normal prior: recession is never negative.
+Wear has an axis of its own, see `recession`.
 
 Symbols
 -------
-lambda factor on the scatter, tau factor on the error of a move, rho recession, mm per metre
+lambda factor on the scatter, tau factor on the error of a move
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.normal import quantile
 from calib.shop import Knowledge
 
 Array = NDArray[np.float64]
@@ -29,8 +28,6 @@ MOVE_NODES = 5
 #: How far the nodes reach, in prior log-sds: far enough for a shop 2.5 times off the median and more.
 SCATTER_REACH = 2.6
 MOVE_REACH = 2.2
-#: Limits of the equal-weighted parts of the half-normal rate of wear.
-_WEAR_EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 #: Prior probability that a scale counts the other way; only weighed once a move has been cut.
 REVERSED_PROBABILITY = 0.01
 
@@ -74,15 +71,3 @@ def move_axis(knowledge: Knowledge, move_sds_mm: list[float]) -> Axis:
     if knowledge.scales_known or knowledge.log_sd <= 0.0 or not any(sd > 0.0 for sd in move_sds_mm):
         return known()
     return lognormal_axis(knowledge.log_sd, MOVE_NODES, MOVE_REACH)
-
-
-def wear_axis(wear_sd_mm_per_m: float) -> Axis:
-    """Return nodes of the recession per metre: means of the parts of a half-normal prior, mm per m."""
-    if wear_sd_mm_per_m <= 0.0:
-        return known(0.0)
-    edges = np.array(_WEAR_EDGES)
-    z = quantile(0.5 + 0.5 * np.minimum(edges, 1.0 - 1e-16))
-    share = np.diff(edges)
-    density = np.exp(-0.5 * z**2) * np.sqrt(2.0 / np.pi)
-    density[-1] = 0.0
-    return Axis(wear_sd_mm_per_m * (density[:-1] - density[1:]) / share, np.log(share))

@@ -20,11 +20,33 @@ from numpy.typing import NDArray
 
 from calib.regression.hypotheses import BlockPosterior
 from calib.regression.infer import reading_sds
+from calib.regression.recession import Recession
 from calib.regression.terms import Block, acting_moves, features_at, known_part, measured_features
 from calib.regression.track import MachineState
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class EdgeAhead:
+    """How the edge will wear.
+
+    Parameters
+    ----------
+    recession : Recession
+        C courses, one a component.
+    slopes : ndarray of shape (F,), mm of reading per mm of recession
+    cut_m : float, m
+        Since it was sharp, at the abrasiveness of each stock.
+    metres_per_piece_m : float, m
+        Of the good pieces, at the abrasiveness of theirs.
+    """
+
+    recession: Recession
+    slopes: Array
+    cut_m: float
+    metres_per_piece_m: float
 
 
 @dataclass(frozen=True)
@@ -41,12 +63,16 @@ class Prospect:
         Scatter of one cut (of the wood) and of one measurement.
     move_sd : ndarray of shape (C, A), mm of the adjuster's scale
     drift : ndarray of shape (C, F), mm per piece, by wear
+        Mean over the pieces that are left.
     now_mm : ndarray of shape (A,)
         Where the adjusters stand.
     learned : ndarray of shape (F, A), bool
         Slopes that are still being learned.
     pieces_since_move : float
         Pieces cut since the last adjustment.
+    hypothesis : ndarray of shape (C,)
+        Components that differ in nothing but the wear have the same number.
+    edge : EdgeAhead
     """
 
     readings: tuple[str, ...]
@@ -63,6 +89,16 @@ class Prospect:
     now_mm: Array
     learned: Mask
     pieces_since_move: float
+    hypothesis: NDArray[np.intp]
+    edge: EdgeAhead
+
+    def worn_after(self, pieces: float | Array) -> Array:
+        """Return what wear will have done to each reading after some more pieces, shape (C, F, ...), mm."""
+        edge = self.edge
+        metres = edge.metres_per_piece_m * np.asarray(pieces, dtype=np.float64)
+        gone = edge.recession.between(edge.cut_m, edge.cut_m + metres)
+        worn: Array = np.einsum("f,c...->cf...", edge.slopes, gone)
+        return worn
 
     def after(self, change_mm: Array, moved: Mask, *, measured: bool = False) -> tuple[Array, Array]:
         """Return mean (C, P, F) mm and covariance (C, P, F, F) mm^2 of the size of the next piece.
@@ -128,8 +164,8 @@ def prospect(found: BlockPosterior) -> Prospect:
     F, A = len(block.readings), len(block.adjusters)
     next_piece = _on(block, state)
     at_now = np.array([[known_part(v, f, next_piece) for f in range(F)] for v in found.variants])
-    worn = found.wear_mm_per_m[:, None] * block.recession
-    mean[:, :F] += at_now[found.variant] + worn * state.metres_m
+    mean[:, :F] += at_now[found.variant] + found.worn_mm[:, None] * block.recession
+    edge = _edge_ahead(found, state)
     slopes = found.slopes.reshape(len(found.weights), F, A)
     return Prospect(
         readings=block.readings,
@@ -142,11 +178,27 @@ def prospect(found: BlockPosterior) -> Prospect:
         reading_sd=np.stack([reading_sds(block.setup, f, found.scatter) for f in block.readings], axis=1),
         move_sd=np.outer(found.move, [block.setup.move_sd_mm(a) for a in block.adjusters]),
         renews=np.array([block.setup.adjuster(a).landing == "renews" for a in block.adjusters], dtype=bool),
-        drift=worn * block.setup.metres_per_piece_m,
+        drift=_drift(edge, block.setup.pieces_left),
         now_mm=np.array([state.settings_mm[a] for a in block.adjusters]),
         learned=np.isnan(block.slopes),
         pieces_since_move=state.pieces_since_move,
+        hypothesis=found.hypothesis,
+        edge=edge,
     )
+
+
+def _edge_ahead(found: BlockPosterior, state: MachineState) -> EdgeAhead:
+    setup = found.block.setup
+    stock = state.stock if setup.stock is None else setup.stock
+    metres = setup.metres_per_piece_m * setup.abrasiveness(stock)
+    return EdgeAhead(found.recession, found.block.recession, state.edge_m, metres)
+
+
+def _drift(edge: EdgeAhead, pieces_left: int) -> Array:
+    pieces = max(pieces_left, 1)
+    gone = edge.recession.between(edge.cut_m, edge.cut_m + pieces * edge.metres_per_piece_m)
+    drift: Array = np.outer(gone, edge.slopes) / pieces
+    return drift
 
 
 def _numbers(block: Block, state: MachineState) -> list[Mapping[str, float]]:

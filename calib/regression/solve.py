@@ -17,7 +17,7 @@ Q, R factors; T = R^-1 Q1' (K, p, n): how the posterior means follow each whiten
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,13 +62,42 @@ class GaussianFit:
         return covariance
 
 
+@dataclass(frozen=True)
+class Factors:
+    """What the posteriors of K hypotheses are made of, whatever was read (names: see the module).
+
+    Parameters
+    ----------
+    whitened : ndarray of shape (K, n, p)
+        X over the noise's sd.
+    log_scales : ndarray of shape (K, 3)
+        What the log evidence has of the noise, of R and of the prior, whatever was read.
+    """
+
+    whitened: Array
+    noise_variance: Array
+    precision_root: Array
+    root: Array
+    pull: Array
+    freedom: Array
+    log_scales: Array
+
+    def take(self, which: NDArray[np.intp]) -> Factors:
+        """Return the factors of some hypotheses."""
+        return Factors(*(getattr(self, field.name)[which] for field in fields(self)))
+
+
 def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianFit:
-    """Return the posterior of every hypothesis.
+    """Return the posterior of every hypothesis; y has shape (K, n), mm, the rest see `factor`."""
+    return explain(factor(X, noise_variance, prior_sd), y)
+
+
+def factor(X: Array, noise_variance: Array, prior_sd: Array) -> Factors:
+    """Return the factors of every hypothesis.
 
     Parameters
     ----------
     X : ndarray of shape (K, n, p)
-    y : ndarray of shape (K, n), mm
     noise_variance : ndarray of shape (K, n), mm^2
     prior_sd : ndarray of shape (K, p)
         Prior means are 0; a term may be infinitely wide when some reading speaks of it.
@@ -81,20 +110,27 @@ def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianF
     variance = np.maximum(noise_variance, LEAST_VARIANCE_MM2)
     n, p = X.shape[1], X.shape[2]
     noise_sd = np.sqrt(variance)
-    whitened = y / noise_sd
     precision_root = 1.0 / prior_sd
     stacked = np.concatenate([X / noise_sd[:, :, None], precision_root[:, :, None] * np.eye(p)], axis=1)
     Q, R = np.linalg.qr(stacked)
     data = Q[:, :n, :]
     root = np.linalg.inv(R)
     pull = root @ np.swapaxes(data, 1, 2)
-    mean = np.einsum("kpn,kn->kp", pull, whitened)
-    residual = whitened - np.einsum("knp,kp->kn", stacked[:, :n, :], mean)
-    misfit = np.sum(residual**2, axis=1) + np.sum((precision_root * mean) ** 2, axis=1)
     diagonal = np.abs(np.diagonal(R, axis1=1, axis2=2))
     prior_part = np.sum(np.log(np.where(precision_root > 0, precision_root, 1.0)), axis=1)
-    log_evidence = (
-        -0.5 * misfit - np.log(noise_sd).sum(axis=1) - np.log(diagonal).sum(axis=1) + prior_part
-    )
+    log_scales = np.stack([np.log(noise_sd).sum(axis=1), np.log(diagonal).sum(axis=1), prior_part], axis=1)
     freedom = np.eye(n) - data @ np.swapaxes(data, 1, 2)
-    return GaussianFit(mean, root, pull, residual, freedom, variance, log_evidence)
+    return Factors(stacked[:, :n, :], variance, precision_root, root, pull, freedom, log_scales)
+
+
+def explain(factors: Factors, y: Array) -> GaussianFit:
+    """Return the posterior of every hypothesis after the readings y, shape (K, n), mm."""
+    whitened = y / np.sqrt(factors.noise_variance)
+    mean = np.einsum("kpn,kn->kp", factors.pull, whitened)
+    residual = whitened - np.einsum("knp,kp->kn", factors.whitened, mean)
+    misfit = np.sum(residual**2, axis=1) + np.sum((factors.precision_root * mean) ** 2, axis=1)
+    of_noise, of_root, of_prior = factors.log_scales.T
+    log_evidence = -0.5 * misfit - of_noise - of_root + of_prior
+    return GaussianFit(
+        mean, factors.root, factors.pull, residual, factors.freedom, factors.noise_variance, log_evidence
+    )

@@ -75,8 +75,10 @@ class Row:
         For an interval, already less the known part.
     known_mm : float, mm
         The known part that was taken off.
-    wear_m : float
-        mm of reading per (mm of recession per metre).
+    recession : float, mm per mm
+        What the recession of the present edge does to the reading; 0 on an earlier edge, which has a term.
+    from_m, to_m : float, m
+        Cut by the edge since it was sharp, before the log and before this piece.
     """
 
     cut: int
@@ -84,7 +86,9 @@ class Row:
     reading: int
     features: Mapping[str, float]
     known_mm: float
-    wear_m: float
+    recession: float
+    from_m: float
+    to_m: float
     scaled_variance_mm2: float
     fixed_variance_mm2: float
     value_mm: float = math.nan
@@ -218,6 +222,12 @@ def components(setup: Setup, model: JointModel) -> list[tuple[tuple[str, ...], t
     return sorted(ordered, key=lambda group: order.index(group[0][0]))
 
 
+def follows_wear(setup: Setup) -> bool:
+    """Say whether any reading of a setup follows the recession of its edge."""
+    slopes = describe(setup, reference_settings(setup, ())).recession_slopes
+    return any(slopes.values())
+
+
 def _check(setup: Setup, cuts: Sequence[Cut]) -> None:
     known = [b.name for b in setup.bands]
     for cut in cuts:
@@ -286,6 +296,8 @@ def _terms(block: Block) -> list[Term]:
         for f, reading in enumerate(block.readings):
             if math.isnan(block.slopes[f, a]):
                 terms.append(Term(f"slope:{reading}:{adjuster}", LEARNED_SLOPE_SD))
+    if np.any(block.recession):  # an earlier edge wore at a rate of its own; the last one is on the grid
+        terms += [Term(f"wear:{edge}", known.wear_sd_mm_per_m) for edge in range(block.track.edges - 1)]
     for move in block.track.moves:
         if move.adjuster in block.adjusters:
             terms.append(Term(move.name, block.setup.move_sd_mm(move.adjuster), "move"))
@@ -344,6 +356,8 @@ def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float
         f"creep:{reading}": state.pieces_since_move,
         f"stock:{reading}:{state.stock}": 1.0,
     }
+    if state.edge < block.track.edges - 1:
+        named[f"wear:{state.edge}"] = float(block.recession[f]) * state.metres_m
     for a, adjuster in enumerate(block.adjusters):
         away = state.settings_mm[adjuster] - block.reference_mm[adjuster]
         slope = block.slopes[f, a]
@@ -402,7 +416,8 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
     if shared:
         features[f"cut:{reading}:{position}"] = 1.0
     base = known_part(block, f, state)
-    wear = float(block.recession[f]) * state.metres_m
+    worn = float(block.recession[f]) if state.edge == block.track.edges - 1 else 0.0
+    edge = (worn, state.from_m, state.edge_m)
     cut_variance = 0.0 if shared else known.scale(reading, "cut_sd_mm") ** 2
     reading_variance = known.scale(reading, "reading_sd_mm") ** 2
     rows = []
@@ -420,12 +435,12 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
             limits = {"low_mm": value.low_mm - base, "high_mm": value.high_mm - base}
         else:
             limits = {"value_mm": float(value) - base}
-        rows.append(Row(cut.number, position, f, measured, base, wear, scaled, fixed, **limits))
+        rows.append(Row(cut.number, position, f, measured, base, *edge, scaled, fixed, **limits))
     if felt:
         low, high = block.setup.feel.words[str(cut.feel)]
         spread = block.setup.feel.spread_mm**2
         rows.append(
-            Row(cut.number, position, f, features, base, wear, cut_variance, spread,
+            Row(cut.number, position, f, features, base, *edge, cut_variance, spread,
                 low_mm=low - base, high_mm=high - base)
         )  # fmt: skip
     return rows

@@ -41,10 +41,14 @@ class MachineState:
     pieces_since_move : float
         Pieces cut since the last adjustment, before this one.
     metres_m : float, m
-        Cut by this edge since the log began, before this piece.
+        Cut by this edge since the log began, before this piece, each at the abrasiveness of its stock.
     stock : str
     position : int
         Index of the cut in the log; that of the next one for how the machine stands now.
+    edge : int
+        Number of the cutting edge (cutter and sharpening), from 0.
+    from_m : float, m
+        What this edge had cut before the log.
     """
 
     span: int
@@ -54,6 +58,13 @@ class MachineState:
     metres_m: float
     stock: str
     position: int = 0
+    edge: int = 0
+    from_m: float = 0.0
+
+    @property
+    def edge_m(self) -> float:
+        """Metres that this edge has cut since it was sharp, before this piece."""
+        return self.from_m + self.metres_m
 
 
 @dataclass(frozen=True)
@@ -68,6 +79,8 @@ class Track:
     moves : tuple of MoveMade
     spans : int
     stocks : tuple of str, in order of first use
+    edges : int
+        Cutting edges that the log has seen.
     """
 
     states: tuple[MachineState, ...] = ()
@@ -75,6 +88,7 @@ class Track:
     moves: tuple[MoveMade, ...] = ()
     spans: int = 0
     stocks: tuple[str, ...] = field(default=())
+    edges: int = 1
 
 
 def walk(setup: Setup, cuts: Sequence[Cut]) -> Track:
@@ -87,7 +101,8 @@ def walk(setup: Setup, cuts: Sequence[Cut]) -> Track:
     walker = _Walker(setup)
     states = tuple(walker.step(cut) for cut in cuts)
     now = walker.state(walker.pieces, walker.metres) if cuts else None
-    return Track(states, now, tuple(walker.all_moves), walker.span + 1, tuple(walker.stocks))
+    spans, edges = walker.span + 1, max(walker.edge + 1, 1)
+    return Track(states, now, tuple(walker.all_moves), spans, tuple(walker.stocks), edges)
 
 
 class _Walker:
@@ -101,6 +116,7 @@ class _Walker:
         self.all_moves: list[MoveMade] = []
         self.pieces = 0.0
         self.metres = 0.0
+        self.edge = -1
         self.mounting = self.sharpening = self.stock = ""
         self.stocks: list[str] = []
         self.position = 0
@@ -108,7 +124,7 @@ class _Walker:
     def step(self, cut: Cut) -> MachineState:
         self._enter(cut)
         self._stock(cut)
-        metres = cut.pieces * self.setup.metres_per_piece_m if cut.metres_m is None else cut.metres_m
+        metres = self._metres(cut)
         before_last = max(cut.pieces - 1, 0)  # the reading is the last piece's
         share = before_last / cut.pieces if cut.pieces else 0.0
         state = self.state(self.pieces + before_last, self.metres + share * metres)
@@ -118,16 +134,27 @@ class _Walker:
         return state
 
     def state(self, pieces: float, metres: float) -> MachineState:
-        settings, moves = dict(self.settings), dict(self.moves)
-        return MachineState(self.span, settings, moves, pieces, metres, self.stock, self.position)
+        from_m = self.setup.cutter.metres_since_sharp_m if self.edge == 0 else 0.0
+        return MachineState(
+            self.span, dict(self.settings), dict(self.moves), pieces, metres, self.stock,
+            self.position, self.edge, from_m,
+        )  # fmt: skip
+
+    def _metres(self, cut: Cut) -> float:
+        """Metres of a row as they wear the edge; a row without pieces tells weighed ones."""
+        if cut.pieces == 0:
+            return cut.metres_m or 0.0
+        metres = cut.pieces * self.setup.metres_per_piece_m if cut.metres_m is None else cut.metres_m
+        return metres * self.setup.abrasiveness(self.stock)
 
     def _enter(self, cut: Cut) -> None:
         mounting = self.mounting if cut.mounting is None else cut.mounting
         sharpening = self.sharpening if cut.sharpening is None else cut.sharpening
         new = self.span < 0 or mounting != self.mounting
-        fresh_edge = sharpening != self.sharpening
+        fresh_edge = self.span < 0 or sharpening != self.sharpening
         if fresh_edge:
             self.metres = 0.0
+            self.edge += 1
         self.mounting, self.sharpening = mounting, sharpening
         if new or fresh_edge:
             self.span += 1

@@ -84,7 +84,7 @@ def stakes_from_dict(
     Parameters
     ----------
     data : mapping
-        Keys of the log's [stakes] table: test_cut, move, too_high, too_low, and a table
+        Keys of the log's [stakes] table: test_cut, move, regrind, too_high, too_low, and a table
         {too_high, too_low} under a reading's name.
     base : Stakes
     names : collection of str
@@ -127,6 +127,7 @@ def read_stakes(table: Table, base: Stakes, names: Collection[str]) -> Stakes:
     stakes = Stakes(
         test_cut_min=table.number("test_cut", base.test_cut_min),
         move_min=table.number("move", base.move_min),
+        regrind_min=table.number("regrind", base.regrind_min),
         readings=MappingProxyType(readings),
         default=default,
     )

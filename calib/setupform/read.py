@@ -101,6 +101,7 @@ def read_setup(data: Mapping[str, Any], name: str | None = None) -> tuple[Setup,
         knowledge=read_knowledge(top.table("knowledge"), Knowledge(), read_overrides(tables, adjusters)),
         feel=read_feel(top.table("feel"), joint, names),
         thicknesses_mm=_thicknesses(top.table("stocks")),
+        abrasive=_abrasive(top.table("abrasive")),
     )
     for table in (*tables["readings"].values(), *tables["adjusters"].values(), top):
         table.finish()
@@ -234,11 +235,22 @@ def _slopes(table: Table, joint: Joint, readings: Sequence[str]) -> Mapping[str,
     return MappingProxyType(slopes)
 
 
+def _abrasive(table: Table) -> Mapping[str, float]:
+    """Return how fast each stock wears an edge, against a hardwood like cherry."""
+    found = {stock: table.number(stock, 1.0) for stock in table.data}
+    for stock, factor in found.items():
+        if factor <= 0.0:
+            table.note(stock, f"{table.label(stock)} is not above 0. Write 1 for a hardwood like cherry.")
+    table.finish()
+    return MappingProxyType(found)
+
+
 def _cutter(table: Table) -> Cutter:
     cutter = Cutter(
         name=table.text("name", "cutter"),
         nominal_mm=table.length("nominal", None, least=0.0),
         metres_since_sharp_m=table.number("metres_since_sharp", 0.0),
+        measured_mm=table.length("measured", None, least=0.0),
     )
     if cutter.nominal_mm == 0.0:
         table.note("nominal", "cutter.nominal is 0. Write the cutter's width.")

@@ -43,15 +43,18 @@ def setup_to_dict(setup: Setup) -> Form:
         "stakes": stakes_to_dict(setup.stakes),
         "knowledge": knowledge_to_dict(setup.knowledge, units),
         "feel": _feel(setup.feel, units),
+        "abrasive": dict(setup.abrasive) or None,
     }
     return _known(form)
 
 
 def stakes_to_dict(stakes: Stakes) -> Form:
     """Return the [stakes] table, minutes."""
+    regrind = {"regrind": stakes.regrind_min} if stakes.regrind_min != Stakes().regrind_min else {}
     return {
         "test_cut": stakes.test_cut_min,
         "move": stakes.move_min,
+        **regrind,
         "too_high": stakes.default.too_high_min,
         "too_low": stakes.default.too_low_min,
         **{
@@ -99,6 +102,7 @@ def _cutter(cutter: Cutter, units: Units) -> Form:
             "name": cutter.name,
             "nominal": _out(cutter.nominal_mm, units),
             "metres_since_sharp": cutter.metres_since_sharp_m,
+            "measured": _out(cutter.measured_mm, units),
         }
     )
 

@@ -53,6 +53,7 @@ def from_json(text: str) -> Setup:
             "knowledge": _knowledge(data.get("knowledge", {})),
             "feel": _feel(data.get("feel", {})),
             "thicknesses_mm": MappingProxyType(dict(data.get("thicknesses_mm", {}))),
+            "abrasive": MappingProxyType(dict(data.get("abrasive", {}))),
         }
     )
 

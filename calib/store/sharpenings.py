@@ -29,12 +29,12 @@ def labels(connection: sqlite3.Connection, upto: int = NOW) -> dict[int, str]:
 
 
 def metres_cut(connection: sqlite3.Connection, sharpening_id: int, upto: int = NOW) -> list[sqlite3.Row]:
-    """Return ``root``, ``setup_id`` and ``metres`` of every live cut on a sharpening, in order.
+    """Return ``root``, ``setup_id``, ``stock`` and ``metres`` of every live cut on a sharpening, in order.
 
     Where a cut has no metres of its own they are its pieces times its setup's metres per piece.
     """
     return connection.execute(
-        f"""SELECT cut.root, cut.setup_id,
+        f"""SELECT cut.root, cut.setup_id, cut.stock,
                    COALESCE(cut.metres_m, cut.pieces * version.metres_per_piece_m) AS metres
             FROM (SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM cuts
                   WHERE {LIVE} GROUP BY COALESCE(root_id, id)) AS cut

@@ -16,6 +16,7 @@ from calib.store.database import explained, snapshot
 from calib.store.schema import copy_to, faults, is_shop
 from calib.workflow.bench import stand
 from calib.workflow.next import model, unpacked
+from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
 
 #: How far a recomputed number may lie from the stored one, absolute and relative.
@@ -88,7 +89,8 @@ def _differences(
     if version is None or version["id"] != row["setup_version_id"]:
         return [f"{where}: the setup as it was then is not there."]
     bench = stand(connection, version, row["seen_event_id"])
-    again = advise(bench.setup, bench.log, **unpacked(row["overrides"]))
+    wear = edge_wear(connection, bench, row["seen_event_id"])
+    again = advise(wear.setup, bench.log, **unpacked(row["overrides"]), **wear.known)
     return [
         f"{where}: {what} was {old:.9g} and is {new:.9g} now."
         for what, old, new in _pairs(connection, row, again)

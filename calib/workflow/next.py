@@ -14,6 +14,7 @@ from calib.store import events
 from calib.store.database import snapshot
 from calib.workflow.bench import Bench
 from calib.workflow.setups import bench_of
+from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
 
 
@@ -33,10 +34,11 @@ def next_step(
     """
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
+        wear = edge_wear(shop.connection, bench)
         seen = events.last_said(shop.connection)
     asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
     advise, version = model()
-    advice = advise(bench.setup, bench.log, **asked)
+    advice = advise(wear.setup, bench.log, **asked, **wear.known)
     if store and not shop.read_only:
         with shop.writing() as connection:
             _keep(shop, connection, bench, seen, version, packed(asked), advice)

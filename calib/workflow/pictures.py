@@ -17,6 +17,7 @@ from calib.workflow.history import history
 from calib.workflow.mountings import where_to_start
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
+from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
 
 #: Mountings that a card tells of, and the name of one that is still to come.
@@ -57,7 +58,8 @@ def _advised(shop: Shop, setup_name: str) -> tuple[Setup, Sequence[Cut], Advice]
     """Return a setup with its log and the advice on it."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-    return bench.setup, bench.log, model()[0](bench.setup, bench.log)
+        wear = edge_wear(shop.connection, bench)
+    return wear.setup, bench.log, model()[0](wear.setup, bench.log, **wear.known)
 
 
 def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
@@ -65,10 +67,11 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
         start, rests_on = where_to_start(bench)
-    setup, log = bench.setup, bench.log
+        wear = edge_wear(shop.connection, bench)
+    setup, log = wear.setup, bench.log
     need_a_cut(setup, log)
     advise = model()[0]
-    advice = advise(setup, log)
+    advice = advise(setup, log, **wear.known)
     settings = {**log[-1].settings_mm, **start}
     row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
     unit = units or setup.units

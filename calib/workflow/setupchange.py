@@ -19,12 +19,12 @@ _LENGTHS = frozenset(
     (
         "target", "low", "high", "least_step", "backlash", "key_width", "thickness", "drawn_gap", "nominal",
         "spread", "offset_sd", "move_sd", "cut_sd", "reading_sd", "creep_sd", "stock_sd", "zero_sd",
-        "mounting_sd", "rest_sd",
+        "mounting_sd", "rest_sd", "measured",
     )
 )  # fmt: skip
 _TOP = (
     "name", "units", "pieces_left", "metres_per_piece", "stock", "joint", "cutter", "readings", "adjusters",
-    "stakes", "knowledge", "feel", "stocks",
+    "stakes", "knowledge", "feel", "stocks", "abrasive",
 )  # fmt: skip
 
 

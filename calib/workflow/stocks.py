@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from calib.errors import CalibError, unknown
+from calib.store import abrasiveness as abrasiveness_rows
 from calib.store import events, nouns, stock_details
 from calib.wood import Movement, coefficients, equilibrium_moisture
+from calib.workflow.edge import abrasive_stocks
 from calib.workflow.entries import above_zero, plain_name
 from calib.workflow.shopfloor import Shop
 
@@ -26,6 +30,8 @@ class StockRecord:
         The room that the moisture was reckoned from (Wood Handbook, eq. 4-5).
     radial, tangential : float or None
         The maker's own movement per 1 % of moisture across a quarter-sawn and a flat-sawn face.
+    abrasiveness : float
+        How fast a metre of it wears an edge, against a hardwood like cherry.
     """
 
     name: str
@@ -37,6 +43,7 @@ class StockRecord:
     humidity_percent: float | None = None
     radial: float | None = None
     tangential: float | None = None
+    abrasiveness: float = 1.0
 
 
 _OF_THE_ROW = ("name", "species", "thickness_mm", "moisture_percent", "note")
@@ -54,8 +61,9 @@ def add(
     room: tuple[float, float] | None = None,
     radial: float | None = None,
     tangential: float | None = None,
+    abrasiveness: float | None = None,
 ) -> StockRecord:
-    """Add a stock.
+    """Add a stock; without an abrasiveness it has that of its species, else 1.
 
     Parameters
     ----------
@@ -76,21 +84,28 @@ def add(
         event_id = events.record(connection, shop.now(), "stock", f"stock {record.name}")
         stock_id = nouns.add(connection, "stocks", event_id, _columns(record))
         stock_details.add(connection, stock_id, vars(record))
-    return record
+        _say(connection, event_id, record.name, abrasiveness)
+    return get(shop, record.name)
 
 
 def all(shop: Shop) -> list[StockRecord]:
     """Return every stock, by name."""
-    return [_record(shop.connection, row) for row in nouns.current(shop.connection, "stocks")]
+    abrasive = abrasive_stocks(shop.connection)
+    return [_record(shop.connection, row, abrasive) for row in nouns.current(shop.connection, "stocks")]
 
 
 def get(shop: Shop, name: str) -> StockRecord:
     """Return one stock; raise `CalibError` with a near name when there is none."""
-    return _record(shop.connection, _row(shop.connection, name))
+    return _record(shop.connection, _row(shop.connection, name), abrasive_stocks(shop.connection))
 
 
 def change(
-    shop: Shop, name: str, *, room: tuple[float, float] | None = None, **given: Any
+    shop: Shop,
+    name: str,
+    *,
+    room: tuple[float, float] | None = None,
+    abrasiveness: float | None = None,
+    **given: Any,
 ) -> StockRecord:
     """Change what is known of a stock (the fields of `StockRecord`); None leaves a thing as it was.
 
@@ -101,12 +116,13 @@ def change(
         new = {key: value for key, value in given.items() if value is not None}
         if "moisture_percent" in new:
             new |= {"temperature_c": None, "humidity_percent": None}
-        record = _settled(replace(_record(connection, row), **new), room)
+        record = _settled(replace(_record(connection, row, {}), **new), room)
         _check(record)
         event_id = events.record(connection, shop.now(), "stock", f"the change of stock {name}")
         stock_id = nouns.replace(connection, "stocks", event_id, row, _columns(record))
         stock_details.add(connection, stock_id, vars(record))
-    return record
+        _say(connection, event_id, name, abrasiveness)
+    return get(shop, name)
 
 
 def table_of(record: StockRecord) -> Movement | None:
@@ -161,6 +177,17 @@ def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
     return found
 
 
-def _record(connection: sqlite3.Connection, row: sqlite3.Row) -> StockRecord:
+def _say(connection: sqlite3.Connection, event_id: int, stock: str, abrasiveness: float | None) -> None:
+    if abrasiveness is None:
+        return
+    if not 0.0 < abrasiveness < math.inf:
+        raise CalibError(
+            f"{stock}: abrasiveness {abrasiveness:g} will not do. Give 1 for a wood like cherry, 3 for MDF."
+        )
+    abrasiveness_rows.say(connection, event_id, stock, abrasiveness)
+
+
+def _record(connection: sqlite3.Connection, row: sqlite3.Row, abrasive: Mapping[str, float]) -> StockRecord:
     more = stock_details.of(connection, int(row["id"]))
-    return StockRecord(*(row[key] for key in _OF_THE_ROW), *(more[key] for key in _MORE))
+    known: dict[str, Any] = {key: row[key] for key in _OF_THE_ROW} | {key: more[key] for key in _MORE}
+    return StockRecord(**known, abrasiveness=abrasive.get(row["name"], 1.0))
