@@ -47,7 +47,7 @@ def plan(
     ] = None,
     outside: Size = None,
     inside: Size = None,
-    copies: Annotated[int, typer.Option("--copies", min=1, help="How many such boxes.")] = 1,
+    copies: Annotated[int, typer.Option("--copies", help="How many such boxes.")] = 1,
     thickness: Annotated[
         str, typer.Option("--thickness", metavar="LENGTH", help="Of front and back, and of the ends.")
     ] = "8 mm",

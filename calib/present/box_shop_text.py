@@ -54,7 +54,7 @@ def list_lines(boxes: Sequence[tuple[str, str, int, int, float, bool]], width: i
         (name, size, str(copies), str(left), percent(closes), "closed" if closed else "open")
         for name, size, copies, left, closes, closed in boxes
     ]
-    return table_or_records(("box", "size", "copies", "left", "closes", ""), rows, width, right=(2, 3))
+    return table_or_records(("box", "size", "copies", "left", "closes", "state"), rows, width, right=(2, 3))
 
 
 def inlay_lines(
