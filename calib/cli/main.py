@@ -15,6 +15,7 @@ from calib import __version__
 from calib.cli import (
     advice,
     box,
+    boxkeep,
     boxparts,
     cuts,
     cutters,
@@ -58,6 +59,7 @@ app.add_typer(gauges.app, name="gauge")
 cuts.register(app)
 advice.register(app)
 rehearse.register(app)
+boxkeep.register(box.app)
 boxparts.register(box.app)
 app.add_typer(box.app, name="box")
 pictures.register(app)
