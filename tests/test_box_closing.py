@@ -218,7 +218,10 @@ DEEDS = {
 
 @pytest.mark.parametrize("name", BOXES)
 def test_the_advised_improvement_is_the_best_of_all_single_ones(name):
-    """Every single thing is done on 100,000 boxes; none beats the advised one by three standard errors."""
+    """Every single thing is done on 100,000 boxes; none beats the advised one by three standard errors.
+
+    What each leads to, by our 20,000 draws, is also that to four standard errors: some 200 are looked at.
+    """
     belief = BOXES[name]
     advised = improvements(belief, draw(np.random.default_rng(6)))[0]
     words = [(what, how) for what, how, _ in candidates(belief)]
@@ -229,16 +232,9 @@ def test_the_advised_improvement_is_the_best_of_all_single_ones(name):
         difference = other.astype(float) - ours
         error = difference.std() / np.sqrt(MANY)
         assert difference.mean() <= 3.0 * error + 3.0 * BY_OURS, (both, advised)
-    assert advised.closes == pytest.approx(ours.mean(), rel=0, abs=three_errors(ours.mean(), 20_000))
     assert ours.mean() > brute(belief, 14)["closes"].mean()
-
-
-@pytest.mark.parametrize("name", BOXES)
-def test_what_an_improvement_leads_to_is_what_doing_it_leads_to(name):
-    """Each single thing, advised or not: our 20,000 draws against 100,000 boxes on which it was done."""
-    belief = BOXES[name]
-    for found in improvements(belief, draw(np.random.default_rng(6))):
-        share = brute(belief, 15, DEEDS[found.what, found.how])["closes"].mean()
+    for found in improvements(belief, draw(np.random.default_rng(6))):  # and each leads where it is said to
+        share = closes[found.what, found.how].mean()
         within = 4.0 * np.sqrt(max(share * (1 - share), 1 / MANY) * (1 / 20_000 + 1 / MANY))
         assert found.closes == pytest.approx(share, rel=0, abs=within), found
 

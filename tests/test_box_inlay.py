@@ -67,7 +67,7 @@ def corner_clears(gap_per_side, fillet, corner):
     The pocket's corner lies at the origin with its wood at x < 0 and y < 0, rounded by its fillet; the insert
     stands one gap away from both walls.
     """
-    angles = np.linspace(0.0, np.pi / 2.0, 20_001)
+    angles = np.linspace(0.0, np.pi / 2.0, 2_001)  # 45 degrees, where it touches first, is one
     centre = gap_per_side + corner
     rim = np.stack([centre - corner * np.cos(angles), centre - corner * np.sin(angles)])
     into_fillet = (rim[0] < fillet) & (rim[1] < fillet)
@@ -78,7 +78,7 @@ def corner_clears(gap_per_side, fillet, corner):
 def test_corners_clear_exactly_where_a_rim_laid_into_the_pocket_does():
     rng = np.random.default_rng(8)
     told = []
-    for _ in range(2000):
+    for _ in range(1000):
         cutter, corner, gap = rng.uniform(1.0, 6.35), rng.uniform(0.0, 3.0), rng.uniform(0.02, 0.6)
         numbers = replace(
             LID, typed=cutter, gap=Uncertain(gap, 0.01), drawn_gap=gap, target=gap, low=0.0, high=1.0,
@@ -93,7 +93,7 @@ def test_corners_clear_exactly_where_a_rim_laid_into_the_pocket_does():
         if 1e-3 < least < 3.0:
             assert corner_clears(gap / 2.0, cutter / 2.0, least + 1e-6)
             assert not corner_clears(gap / 2.0, cutter / 2.0, least - 1e-3)
-    assert 300 < sum(told) < 1700
+    assert 150 < sum(told) < 850
 
 
 def test_the_chance_of_the_next_gap_is_the_share_of_inlays_that_are_drawn():

@@ -72,6 +72,7 @@ def test_a_thousand_planned_boxes_show_no_groove_need_every_stop_and_end_on_whol
             depth=Uncertain(rng.uniform(0.25, 0.45) * thick),
             setback=Uncertain(near),
             groove=Uncertain(groove),
+            panel_thickness=Uncertain(groove - 0.2),
         )
         plan = planned(box)
         for first, on in (("finger", plan.groove_a), ("slot", plan.groove_b)):
@@ -131,6 +132,8 @@ def test_a_panel_that_is_there_is_told_its_play_and_its_hold():
         ({"sizes": sizes_from(250.0, 180.0, 11.0, 8.0, 8.0)}, "narrower than two fingers"),
         ({"depth": Uncertain(8.5)}, "goes through stock of 8 mm"),
         ({"given_panel": GivenPanel(243.0, 171.0)}, "panel 243.00 mm is bigger than its grooves allow"),
+        ({"panel_thickness": Uncertain(5.2)}, "panel 5.20 mm thick does not enter a groove 5.00 mm wide"),
+        ({"lid_height": 101.0}, "leaves nothing below it"),
         ({"given_panel": GivenPanel(240.0, 163.0)}, "panel 163.00 mm does not reach into its grooves"),
         ({"depth": Uncertain(7.4), "setback": Uncertain(5.0)}, "no stop possible"),
     ],

@@ -51,6 +51,9 @@ def db(tmp_path: Path) -> Path:
         ["next", "corners"],
         ["history", "corners"],
         ["setup", "list"],
+        ["work", "corners", "--pieces", "2"],
+        ["box", "list"],
+        ["box", "plan", "chest", "--outside", "250x180x102", "--corners", "corners"],
     ],
     ids=" ".join,
 )

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from shopkit import CORNERS, GROOVE, cut
 
+from calib.box.progress import boards_left
 from calib.errors import CalibError
 from calib.shop import Adjuster, Band, Cutter, Joint, Setup
 from calib.store import boxes as rows
@@ -222,3 +223,30 @@ def test_pieces_that_were_cut_before_the_box_was_planned_can_be_counted_for_it(b
         keptboxes.count_cut(bench, "tray", early.number)
     undo(bench)
     assert parts(bench)["corners"] == (0, 16)
+
+
+def test_a_setup_that_was_renamed_is_still_that_of_the_box(bench: Shop) -> None:
+    keptboxes.keep(bench, "chest", CHEST)
+    setups.change(bench, "chest-corners", replace(setups.get(bench, "chest-corners"), name="fingers"))
+    assert keptboxes.get(bench, "chest").parts[0].setup == "fingers"
+    assert work(bench, "fingers", 3, not_moved=True).box.left == 13
+    assert keptboxes.plan_again(bench, "chest").question.corners == "fingers"
+    assert parts(bench)["corners"] == (3, 13)
+
+
+@pytest.mark.parametrize("part", ["corners", "corners of A", "corners of B", "grooves"])
+@pytest.mark.parametrize("copies", [1, 3])
+def test_cutting_piece_by_piece_in_the_order_of_work_leaves_the_boards_that_are_told(part, copies) -> None:
+    """A pile of boards is worked through: A of every box first, left end before right end."""
+    ends = ("left", "right") if part != "grooves" else ("whole",)
+    kinds = "A" if part.endswith("A") else "B" if part.endswith("B") else "AB"
+    boards = [(f"{kind}{n}", box) for kind in kinds for box in range(1, copies + 1) for n in (1, 2)]
+    pile = [(label, box, end) for label, box in boards for end in ends]
+    for cut_so_far in range(len(pile) + 1):
+        rest = pile[cut_so_far:]
+        expected = list(dict.fromkeys((label, box) for label, box, _ in rest))
+        found = boards_left(part, cut_so_far, copies)
+        assert [(board.label, board.box) for board in found] == expected
+        half = bool(rest) and rest[0][2] == "right"
+        assert [board.left_end_cut for board in found] == [half, *[False] * (len(found) - 1)][: len(found)]
+    assert boards_left("inlays", 0, copies) == ()

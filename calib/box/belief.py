@@ -74,7 +74,7 @@ def _proud_error(corner: CornerNumbers) -> Uncertain:
 
 
 def _scatter(first: CornerNumbers, second: CornerNumbers | None) -> float:
-    """Scatter of the mean clearance of a corner's two board ends, given that of each pair."""
+    """One draw a corner, as on one setup: the root mean square of both scatters."""
     if second is None:
         return first.clearance_scatter
     return math.hypot(first.clearance_scatter, second.clearance_scatter) / math.sqrt(2.0)

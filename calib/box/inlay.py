@@ -146,6 +146,11 @@ def plan_inlay(numbers: InlayNumbers) -> InlayPlan:
     cutter = numbers.typed + (numbers.gap.mean - numbers.drawn_gap) / 2.0
     _check(numbers, cutter)
     pocket_typed, insert_typed = _typed(numbers)
+    if min(pocket_typed, insert_typed) <= 0.0:
+        raise CalibError(
+            f"inlay: a gap of {numbers.target:g} mm cannot be made by the diameter that is typed in. "
+            "Draw the insert smaller instead."
+        )
     drawn = numbers.length, numbers.width
     smaller = numbers.length - numbers.drawn_gap, numbers.width - numbers.drawn_gap
     pocket = Part(

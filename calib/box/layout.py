@@ -170,13 +170,19 @@ def lid_cut(layout: Layout, lid_height: float, kerf: float) -> LidCut:
     Raises
     ------
     CalibError
-        When the kerf is as wide as a finger, or no line leaves a finger on both sides.
+        When the kerf is as wide as a finger, the lid as high as the box, or no line leaves a finger on both
+        sides.
     """
     p, f, width = layout.pitch_mm, layout.finger_mm, layout.width_mm
     if not 0.0 < kerf < min(f, layout.slot_mm):
         raise CalibError(
             f"a kerf of {kerf:g} mm takes a whole finger of {f:g} mm. "
             "Use a thinner saw blade or wider fingers."
+        )
+    if not 0.0 < lid_height < width - kerf:
+        raise CalibError(
+            f"a lid {lid_height:g} mm high leaves nothing below it of a box {width:.2f} mm high. Make "
+            "it lower."
         )
     lines = [mm for n in range(math.ceil(width / p) + 1) for mm in (n * p, n * p + f)]
     inner = [mm for mm in lines if mm > SAME_MM and mm + kerf < width - SAME_MM]

@@ -67,6 +67,15 @@ def sides_through(height: float, coefficient: float, season: Season) -> SidesThr
     return SidesThrough(height, driest, wettest)
 
 
+def check_thickness(thickness: float, groove: float) -> None:
+    """Raise `CalibError` for a panel thicker than its groove is wide, mm."""
+    if thickness > groove:
+        raise CalibError(
+            f"panel {thickness:.2f} mm thick does not enter a groove {groove:.2f} mm wide. Take a thinner "
+            "panel or a wider groove."
+        )
+
+
 def size_across(
     inside: float, depth: float, slack: float, coefficient: float, season: Season, given: float | None = None
 ) -> PanelAcross:
@@ -107,9 +116,9 @@ def size_across(
             "Trim it or cut the grooves deeper."
         )
     if size <= inside:
+        mend = "Cut the grooves deeper, or leave less play." if given is None else "Make a larger one."
         raise CalibError(
-            f"panel {size:.2f} mm does not reach into its grooves (inside {inside:.2f} mm). "
-            "Cut the grooves deeper, or leave less play."
+            f"panel {size:.2f} mm does not reach into its grooves (inside {inside:.2f} mm). {mend}"
         )
     moved = [movement(size, coefficient, season.making, mc) if coefficient else 0.0 for mc in season]
     fits = [panel_fit(inside, depth, size + change) for change in moved]

@@ -18,7 +18,14 @@ from calib.box.groove import GrooveOnBoard, check_groove, hidden_setbacks, place
 from calib.box.improve import Improvement, improvements
 from calib.box.layout import Layout, LidCut, Rip, Span, lay_out, lid_cut, rip_plan, with_second
 from calib.box.numbers import BoxNumbers, CornerNumbers
-from calib.box.panel import PanelAcross, Season, SidesThrough, sides_through, size_across
+from calib.box.panel import (
+    PanelAcross,
+    Season,
+    SidesThrough,
+    check_thickness,
+    sides_through,
+    size_across,
+)
 from calib.geometry.groove import depth_question, wall_left
 
 #: Smallest setback, and narrowest range of setbacks, to speak of.
@@ -104,6 +111,7 @@ def plan_box(numbers: BoxNumbers, rng: np.random.Generator, count: int = DRAWS) 
     near, groove, depth = numbers.setback.mean, numbers.groove.mean, numbers.depth.mean
     thin = min(numbers.thickness_a, numbers.thickness_b)
     check_groove(layout.width_mm, near, groove, depth, thin)
+    check_thickness(numbers.panel_thickness.mean, groove)
     boards = _boards(numbers, asked.width_mm if rip is None else rip.leave_mm)
     on_a, on_b = _grooves(numbers, layout, boards)
     panel_x, panel_y = _panel(numbers)

@@ -56,6 +56,8 @@ def humidity_range(text: str, made_at: float) -> tuple[float, float, float]:
         low, high = (float(part) for part in text.replace("%", "").split("-"))
     except ValueError:
         raise UsageError(f'box plan: humidity "{text}" is no range. Write it as 35-60.') from None
+    if not low <= high:
+        raise UsageError(f'box plan: humidity "{text}" runs from wet to dry. Write the lower number first.')
     return low, made_at, high
 
 

@@ -15,6 +15,7 @@ from calib import __version__
 from calib.cli import (
     advice,
     box,
+    boxkeep,
     boxparts,
     cuts,
     cutters,
@@ -61,6 +62,7 @@ cuts.register(app)
 advice.register(app)
 honesty.register(app)
 rehearse.register(app)
+boxkeep.register(box.app)
 boxparts.register(box.app)
 wear.register(app)
 app.add_typer(box.app, name="box")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from calib.box.inlay import GOOD_GLUE_MM, THIN_GLUE_MM, InlayPlan, Part
+from calib.box.progress import BoardLeft, boards_left
 from calib.box.square import Square
 from calib.present.figures import figure, in_units, length, percent
 from calib.present.layout import paragraph, section, table_or_records
@@ -26,7 +27,9 @@ class PartCount(Protocol):
     def left(self) -> int: ...
 
 
-def progress_lines(name: str, closed: bool, parts: Sequence[PartCount], width: int) -> list[str]:
+def progress_lines(
+    name: str, closed: bool, parts: Sequence[PartCount], copies: int, width: int
+) -> list[str]:
     """Return what of a box is cut and what is left, the next thing to do first."""
     counted = [part for part in parts if part.setup is not None]
     left = [part for part in counted if part.left]
@@ -45,7 +48,18 @@ def progress_lines(name: str, closed: bool, parts: Sequence[PartCount], width: i
         for part in parts
     ]
     head = ("part", "setup", "cut", "left", "of")
-    return [*paragraph(first, width), *table_or_records(head, rows, width, right=(2, 3, 4))]
+    lines = [*paragraph(first, width), *table_or_records(head, rows, width, right=(2, 3, 4))]
+    for part in [] if closed else left:
+        boards = [_board_left(board, copies) for board in boards_left(part.part, part.cut, copies)]
+        if boards and part.cut:
+            told = f"Left for the {part.part}, if cut in the order of work: {', '.join(boards)}."
+            lines += paragraph(told, width)
+    return lines
+
+
+def _board_left(board: BoardLeft, copies: int) -> str:
+    which = f" of box {board.box}" if copies > 1 else ""
+    return f"{board.label}{which}{' (right end)' if board.left_end_cut else ''}"
 
 
 def list_lines(boxes: Sequence[tuple[str, str, int, int, float, bool]], width: int) -> list[str]:
@@ -54,7 +68,7 @@ def list_lines(boxes: Sequence[tuple[str, str, int, int, float, bool]], width: i
         (name, size, str(copies), str(left), percent(closes), "closed" if closed else "open")
         for name, size, copies, left, closes, closed in boxes
     ]
-    return table_or_records(("box", "size", "copies", "left", "closes", ""), rows, width, right=(2, 3))
+    return table_or_records(("box", "size", "copies", "left", "closes", "state"), rows, width, right=(2, 3))
 
 
 def inlay_lines(

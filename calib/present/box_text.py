@@ -7,7 +7,7 @@ from typing import NamedTuple, Protocol
 
 from calib.box.boards import Board
 from calib.box.groove import GrooveOnBoard
-from calib.box.layout import Span
+from calib.box.layout import SAME_MM, Span
 from calib.box.panel import PanelAcross
 from calib.box.plan import BoxPlan
 from calib.present.figures import count, figure, in_units, length, percent
@@ -108,6 +108,9 @@ def _width(plan: BoxPlan, units: str) -> list[str]:
         f"Pitch {length(layout.pitch_mm, units)}, slot {length(layout.slot_mm, units)}, finger "
         f"{length(layout.finger_mm, units)}; A has {len(layout.a_slots)} slots, B {len(layout.b_slots)}."
     ]
+    for name, slots in (("A", layout.a_slots), ("B", layout.b_slots)):
+        lines = ", ".join(figure(mm, units) for mm in _lines(slots, layout.width_mm))
+        said.append(f"{name} has its lines at {lines} {units}.")
     if plan.pitch_difference_mm:
         said.append(
             "A and B are cut on two setups; over all fingers their lines part by "
@@ -137,6 +140,11 @@ def _width(plan: BoxPlan, units: str) -> list[str]:
             f"{length(plan.lid.finger_left_mm, units)}."
         )
     return said
+
+
+def _lines(slots: Sequence[Span], width: float) -> list[float]:
+    """Where slots begin and end between the edges of a board."""
+    return [mm for span in slots for mm in span if SAME_MM < mm < width - SAME_MM]
 
 
 def _cut_list(plan: BoxPlan, width: int, units: str) -> list[str]:

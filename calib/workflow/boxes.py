@@ -17,7 +17,7 @@ from calib.decision.advice import Step
 from calib.decision.cautions import cautions_for_kinds
 from calib.errors import CalibError
 from calib.shop import JointKind
-from calib.wood import coefficients, equilibrium_moisture
+from calib.wood import LINEAR_RANGE, coefficients, equilibrium_moisture
 from calib.workflow.boxsources import SAID_U_MM, Source, source
 from calib.workflow.next import model
 from calib.workflow.shopfloor import Shop
@@ -212,7 +212,18 @@ def _given(value: float | None) -> Uncertain | None:
 
 def _season(asked: BoxQuestion) -> Season:
     dry, made, wet = (equilibrium_moisture(asked.temperature_c, humidity) for humidity in asked.humidity)
+    low, high = LINEAR_RANGE
+    if _moves(asked) and not (low <= dry and wet <= high):
+        raise CalibError(
+            f"air of {asked.humidity[0]:g} to {asked.humidity[2]:g} % brings wood to {dry:.1f} to "
+            f"{wet:.1f} % moisture: how it moves is known from {low:g} to {high:g} %. Narrow the range."
+        )
     return Season(made, dry, wet)
+
+
+def _moves(asked: BoxQuestion) -> bool:
+    """Say whether anything of the box moves with the season."""
+    return asked.sides is not None or _SHEETS.get(asked.panel, 1.0) > 0.0
 
 
 def _of_panel(asked: BoxQuestion) -> list[str]:

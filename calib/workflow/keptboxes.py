@@ -24,6 +24,14 @@ from calib.workflow.shopfloor import Shop
 
 #: Board ends and boards of one box.
 _PIECES = {"corners": 8, "corners of A": 4, "corners of B": 4, "grooves": 4, "inlays": 1}
+#: What a part's setup is called in the question.
+_ASKED_AS = {
+    "corners": "corners",
+    "corners of A": "corners",
+    "corners of B": "corners_b",
+    "grooves": "groove",
+    "inlays": "inlay",
+}
 
 
 @dataclass(frozen=True)
@@ -89,7 +97,8 @@ def plan_again(shop: Shop, name: str) -> PlannedBox:
 
 def question_of(shop: Shop, name: str) -> BoxQuestion:
     """Return what the maker said of a kept box."""
-    return _question(_row(shop.connection, name))
+    with snapshot(shop.connection):
+        return _question(shop.connection, _row(shop.connection, name))
 
 
 def is_kept(shop: Shop, name: str) -> bool:
@@ -176,15 +185,18 @@ def _row(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
     return found
 
 
-def _question(row: sqlite3.Row) -> BoxQuestion:
+def _question(connection: sqlite3.Connection, row: sqlite3.Row) -> BoxQuestion:
+    """Return what the maker said, with the setups by the names that they have now."""
     data = json.loads(row["question"])
+    for part in parts_cut(connection, row):
+        data[_ASKED_AS[part.part]] = part.setup or data[_ASKED_AS[part.part]]
     for key in ("humidity", "panel_size"):
         data[key] = None if data[key] is None else tuple(data[key])
     return BoxQuestion(**data)
 
 
 def _kept(connection: sqlite3.Connection, row: sqlite3.Row) -> KeptBox:
-    asked = _question(row)
+    asked = _question(connection, row)
     cut = {part.part: part for part in parts_cut(connection, row)}
     parts = tuple(
         cut.get(part, PartCut(part, None, _PIECES[part] * asked.copies, 0)) for part, _ in _parts(asked)
