@@ -20,7 +20,7 @@ from calib.regression.infer import standing
 from calib.simulate import SimulatedShop, draw_truth
 
 SEED = 20250313
-MOST = 8
+MOST, BLOCK = 8, 100
 SETUP = plain_setup(step=0.02)
 BAND = SETUP.bands[0]
 
@@ -80,13 +80,16 @@ def show(title: str, found: Honesty | None) -> None:
 
 
 def main() -> None:
-    """Print the tables."""
+    """Print the tables after every hundred mountings."""
     options = runs_wanted("Do the chances come true?", 500)
-    told = [t for run in spread_out(mounting, range(options.runs), options.processes, "honesty") for t in run]
-    print(f"{options.runs} mountings, {len(told)} advices that were followed")
-    show("next reading in its band", honesty([t.measured for t in told], [t.in_band for t in told]))
-    show("true size in its band", honesty([t.published for t in told], [t.true_in_band for t in told]))
-    show("range for nine in ten", honesty([0.9] * len(told), [t.in_range for t in told]))
+    told: list[Told] = []
+    for start in range(0, options.runs, BLOCK):
+        block = range(start, min(start + BLOCK, options.runs))
+        told += [t for run in spread_out(mounting, block, options.processes, "honesty", 2) for t in run]
+        print(f"{block.stop} mountings, {len(told)} advices that were followed")
+        show("next reading in its band", honesty([t.measured for t in told], [t.in_band for t in told]))
+        show("true size in its band", honesty([t.published for t in told], [t.true_in_band for t in told]))
+        show("range for nine in ten", honesty([0.9] * len(told), [t.in_range for t in told]))
 
 
 if __name__ == "__main__":
