@@ -28,7 +28,7 @@ from calib.store.setup_json import to_json
 from calib.workflow.honesty import judge_all
 from calib.workflow.newsetup import Answers, new_setup
 from calib.workflow.next import next_step
-from calib.workflow.setups import add
+from calib.workflow.setups import add, bench_of
 from calib.workflow.shopfloor import Shop, open_shop
 
 SEED = 20250312
@@ -159,7 +159,8 @@ def commands(path: Path, name: str, runs: int) -> dict[str, float]:
 def times(path: Path, name: str, runs: int) -> dict[str, float]:
     """Return seconds by what was done."""
     with open_shop(path) as shop:
-        found = {"next, inside": seconds(lambda: next_step(shop, name, store=False), runs)}
+        found = {"the log is read, inside": seconds(lambda: bench_of(shop.connection, name), runs)}
+        found["next, inside"] = seconds(lambda: next_step(shop, name, store=False), runs)
         found["honesty of the shop, inside"] = seconds(lambda: judge_all(shop), 1)
     return {**found, **commands(path, name, runs)}
 
