@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from calib.decision.advise import advise
+from calib.decision.profile import chances_along
 from calib.regression import posterior, solve
 from calib.regression.hypotheses import _Solver, scatter_nodes, variants_of
 from calib.regression.infer import watched
@@ -185,3 +186,13 @@ def test_simulated_shifts_are_found_and_quiet_setups_are_left_alone():
     assert np.median(delays) <= 5.0
     assert alarms <= 5
     assert cuts > 400
+
+
+def test_a_picture_expects_what_the_advice_expects_after_a_shift():
+    """The chance along the scale is told from the same belief: at the advised setting, the same chance."""
+    cuts = log([*QUIET, 0.27, 0.26, 0.28])
+    advice = advise(SETUP, cuts)
+    (along,) = chances_along(SETUP, cuts, advice)
+    assert advice.moves
+    assert along.advised_chance == pytest.approx(advice.readings[0].probability_next, abs=1e-9)
+    assert along.now_chance < 0.05

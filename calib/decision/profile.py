@@ -17,7 +17,7 @@ from calib.decision.advise import next_reading
 from calib.decision.odds import chance_of, shared_at
 from calib.decision.weigh import Choice
 from calib.errors import CalibError
-from calib.regression.infer import posterior
+from calib.regression.infer import watched
 from calib.regression.prospect import Prospect, prospect
 from calib.shop import Band, Cut, Setup
 
@@ -127,7 +127,7 @@ def _ranges(setup: Setup, before: Sequence[Cut], at: Cut, number: int | None) ->
     """Return what was expected of a cut from those before it, computed as the advice does."""
     still = replace(_standing(at), settings_mm=before[-1].settings_mm, moved=frozenset())
     found = {}
-    for block in posterior(setup, [*before, still]).blocks:
+    for block in watched(setup, [*before, still])[0].blocks:
         future = prospect(block)
         to = np.array([at.settings_mm[a] for a in future.adjusters])
         change = to - future.now_mm
@@ -154,7 +154,7 @@ def chances_along(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Al
     """
     need_a_cut(setup, cuts)
     to = {move.adjuster: move.to_mm for move in advice.moves}
-    futures = [prospect(block) for block in posterior(setup, cuts).blocks]
+    futures = [prospect(block) for block in watched(setup, cuts)[0].blocks]
     return tuple(
         _along(setup, future, f, a, to)
         for band in setup.bands

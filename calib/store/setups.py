@@ -27,6 +27,17 @@ def current(connection: sqlite3.Connection, upto: int = NOW) -> list[sqlite3.Row
     ).fetchall()
 
 
+def named(connection: sqlite3.Connection, name: str, upto: int = NOW) -> sqlite3.Row | None:
+    """Return the newest live version of the setup that has a name now, or None."""
+    rows = connection.execute(
+        f"""SELECT *, MAX(id) FROM setup_versions
+            WHERE setup_id IN (SELECT setup_id FROM setup_versions WHERE name = :name) AND {LIVE}
+            GROUP BY setup_id""",
+        {"name": name, "upto": upto},
+    )
+    return next((row for row in rows if row["name"] == name), None)
+
+
 def version(connection: sqlite3.Connection, setup_id: int, upto: int = NOW) -> sqlite3.Row | None:
     """Return the newest live version of one setup, or None."""
     row: sqlite3.Row | None = connection.execute(

@@ -37,7 +37,9 @@ def metres_cut(connection: sqlite3.Connection, sharpening_id: int, upto: int = N
         f"""SELECT cut.root, cut.setup_id, cut.stock,
                    COALESCE(cut.metres_m, cut.pieces * version.metres_per_piece_m) AS metres
             FROM (SELECT *, COALESCE(root_id, id) AS root, MAX(id) FROM cuts
-                  WHERE {LIVE} GROUP BY COALESCE(root_id, id)) AS cut
+                  WHERE COALESCE(root_id, id) IN (
+                      SELECT COALESCE(root_id, id) FROM cuts WHERE sharpening_id = :sharpening)
+                    AND {LIVE} GROUP BY COALESCE(root_id, id)) AS cut
             JOIN setup_versions AS version ON version.id = cut.setup_version_id
             WHERE cut.sharpening_id = :sharpening ORDER BY cut.root""",
         {"sharpening": sharpening_id, "upto": upto},

@@ -332,9 +332,9 @@ def _backfilled(setup: Setup, placed: list[Placed], positions: Mapping[str, floa
 
 def _fitted(cut: Cut, names: list[str], bands: set[str], first: Mapping[str, float]) -> Cut:
     """Return a cut with exactly the adjusters and readings that the setup has now."""
-    return replace(
-        cut,
-        settings_mm={name: cut.settings_mm.get(name, first[name]) for name in names},
-        readings={name: repeats for name, repeats in cut.readings.items() if name in bands},
-        moved=cut.moved.intersection(names),
-    )
+    settings = {name: cut.settings_mm.get(name, first[name]) for name in names}
+    readings = {name: repeats for name, repeats in cut.readings.items() if name in bands}
+    moved = cut.moved.intersection(names)
+    if (settings, len(readings), moved) == (cut.settings_mm, len(cut.readings), cut.moved):
+        return cut  # nearly always so, and a long history has many
+    return replace(cut, settings_mm=settings, readings=readings, moved=moved)

@@ -114,11 +114,10 @@ def check(setup: Setup) -> None:
 
 def version_of(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
     """Return the current version's row; `CalibError` with a near name when there is none."""
-    current = rows.current(connection)
-    for row in current:
-        if row["name"] == name:
-            return row
-    raise unknown("setup", name, [row["name"] for row in current])
+    row = rows.named(connection, name)
+    if row is None:
+        raise unknown("setup", name, [other["name"] for other in rows.current(connection)])
+    return row
 
 
 def bench_of(connection: sqlite3.Connection, name: str) -> Bench:
@@ -128,7 +127,7 @@ def bench_of(connection: sqlite3.Connection, name: str) -> Bench:
 
 def refuse_taken(connection: sqlite3.Connection, name: str) -> None:
     """Raise `CalibError` when the shop has a setup of that name."""
-    if any(row["name"] == name for row in rows.current(connection)):
+    if rows.named(connection, name) is not None:
         raise CalibError(f'there is a setup "{name}" already. Choose another name, or change that one.')
 
 
