@@ -126,6 +126,24 @@ def test_a_zero_error_leaves_slot_less_finger_and_shifts_outside_jaws_by_twice_i
         assert clearance(off, *by_outside).u_mm == pytest.approx(2 * 0.02, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("names", "slope"),
+    [
+        (("slot", "finger"), 0.0), (("over", "finger"), -2.0), (("across", "finger"), 0.2 - 2.0),
+        (("slot", "over"), 2.0 - 2.0 / 6.0), (("slot", "across"), 2.0 - 0.2), (("left", "right"), 0.0),
+        (("pocket", "insert"), 0.0), (("thickness", "step"), 0.0), (("rise", "thickness"), 0.0),
+    ],
+)  # fmt: skip
+def test_what_a_zero_error_does_to_each_reading(names: tuple[str, ...], slope: float) -> None:
+    """D: shown sizes are all too large by 0.03; five pitches. The reading shifts by slope times that."""
+    reading = next(reading for reading, given in SETS if given == names)
+    true, off = displayed(0.0), displayed(0.03)
+    shift = [worked(reading, {n: Raw((shown[n],)) for n in names}, 5).value_mm for shown in (true, off)]
+    assert shift[1] - shift[0] == pytest.approx(0.03 * slope, abs=1e-12)
+    zero = {n: Raw((1.0,), 0.0, {"zero": 0.02}) for n in names}
+    assert worked(reading, zero, 5).u_mm == pytest.approx(0.02 * abs(slope), abs=1e-12)
+
+
 def test_inside_jaws_that_are_off_widen_slot_less_finger() -> None:
     """D: jaws that read 0.02 too large make the clearance 0.02 too large, and its u holds their limit."""
     true, off = displayed(0.0), displayed(0.0, inside_mm=0.02)

@@ -69,10 +69,23 @@ def _rows_of_step_2(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _rows_of_step_4(connection: sqlite3.Connection) -> None:
+    """Fill the tables of gauges and raw readings."""
+    for statement in (
+        "INSERT INTO gauge_details VALUES (1, 1, 1, 0.04, 0.02)",
+        "INSERT INTO gauge_studies VALUES (1, 1, 1, 'outside', 0.01, NULL, 10, 'typed')",
+        "INSERT INTO gauge_study_values VALUES (1, 0, 'a', 'one person', 6.02, '6.02')",
+        "INSERT INTO raw_readings VALUES (1, 2, 1, 'thickness', 18.2, NULL, NULL, NULL, '18.2', 'callipers')",
+        "INSERT INTO derived_from VALUES (1, 1, 1.0)",
+    ):
+        connection.execute(statement)
+
+
 #: What fills the tables that a step added, by the step's name.
 FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0001_the_log": _rows_of_step_1,
     "m0002_advice": _rows_of_step_2,
+    "m0004_gauge_studies": _rows_of_step_4,
 }
 
 
@@ -185,6 +198,13 @@ def test_steps_are_numbered_in_order() -> None:
     """A number is never used twice."""
     numbers = [int(name[1:5]) for name in STEPS]
     assert numbers == sorted(set(numbers))
+
+
+def test_every_step_has_rows_for_its_tables(tmp_path: Path) -> None:
+    """So that the step after it starts from a database with rows in it."""
+    path = tmp_path / "shop.db"
+    _at_schema(path, len(STEPS), filled=True)
+    assert all(_all_rows(path).values())
 
 
 def test_every_table_is_strict(tmp_path: Path) -> None:

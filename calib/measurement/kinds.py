@@ -195,19 +195,27 @@ def shared_sds_mm(gauge: Gauge, use: str) -> dict[str, float]:
     return sds
 
 
-def raw_with(gauge: Gauge | None, name: str, values_mm: tuple[float, ...], unknown_sd_mm: float) -> Raw:
+def raw_with(
+    gauge: Gauge | None,
+    name: str,
+    values_mm: tuple[float, ...],
+    unknown_sd_mm: float,
+    unknown_zero_mm: float = 0.0,
+) -> Raw:
     """Return a raw reading with the errors of the gauge it was taken with.
 
     Parameters
     ----------
     gauge : Gauge or None
-        None = not known; then `unknown_sd_mm` is the sd of one value.
+        None = not known; then `unknown_sd_mm` is the sd of one value, and `unknown_zero_mm` that of a zero
+        error which all such values share.
     name : str
         slot, finger and so on: it says what the gauge was held to.
     """
-    if gauge is None:
-        return Raw(values_mm, unknown_sd_mm)
     use = RAW_USES[name]
+    if gauge is None:
+        zero = {} if use == "travel" else {"a gauge not named, zero": unknown_zero_mm}
+        return Raw(values_mm, unknown_sd_mm, zero)
     return Raw(values_mm, repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use))
 
 

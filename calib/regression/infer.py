@@ -13,14 +13,13 @@ import numpy as np
 from calib.errors import CalibError
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
+from calib.regression.shared import measured_features, offset_features
 from calib.regression.terms import (
     Array,
     Block,
     acting_moves,
     features_at,
     known_part,
-    measured_features,
-    offset_features,
     start_setting,
 )
 from calib.regression.track import MachineState
@@ -51,7 +50,7 @@ class Posterior:
     def offset(self, reading: str) -> Mixture:
         """Return the offset of a reading in the current mounting, at the reference setting, mm."""
         found, _ = self.block_of(reading)
-        named = offset_features(found.block, reading, _now(found.block).span)
+        named = offset_features(reading, _now(found.block).span, found.block.follows)
         return found.one(lambda block: [named])
 
     def position_error(self, adjuster: str) -> Mixture:
