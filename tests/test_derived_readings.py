@@ -171,6 +171,14 @@ def test_two_gauges_share_no_zero() -> None:
     assert "a, zero" not in worked("clearance", same).worth.shared
 
 
+def test_a_limit_of_error_does_not_cancel_between_two_sizes() -> None:
+    """D: thickness less what is left, by one calliper: its zero cancels, its limit counts at each size."""
+    gauge = Gauge("c", "calliper", 0.01, 0.02)
+    found = worked("depth", {name: raw_with(gauge, name, (8.0,), 0.0) for name in ("thickness", "step")})
+    assert found.worth.shared_sd_mm == pytest.approx(math.sqrt(2.0) * type_b(0.02), rel=1e-9)
+    assert "c, zero" not in found.worth.shared
+
+
 def test_what_is_worked_out_from_what_is_found_by_the_names() -> None:
     """Several readings at once; each raw reading has to be of use."""
     made = plan(["finger", "slot", "left", "right"], ["clearance", "play"])
@@ -222,7 +230,7 @@ def test_a_study_takes_the_place_of_the_kind_and_few_readings_are_not_taken_as_c
         == raw_with(plain, "slot", (6.0,), 0.0).repeat_sd_mm
     )
     hand = (
-        shared_sds_mm(studied, "outside")["c, outside"] ** 2
-        - shared_sds_mm(plain, "outside")["c, outside"] ** 2
+        shared_sds_mm(studied, "outside", "finger")["c, outside at finger"] ** 2
+        - shared_sds_mm(plain, "outside", "finger")["c, outside at finger"] ** 2
     )
     assert hand == pytest.approx(0.01**2, rel=1e-9)

@@ -77,8 +77,8 @@ def test_its_worth_is_the_gauge_s_with_repeats_and_what_cancels(measured: Shop) 
     once = math.hypot(0.01, display_step(0.01))
     assert found.repeat_sd_mm == pytest.approx(once * math.sqrt(1.5), rel=1e-9)
     assert found.shared == {
-        "calliper, inside": (pytest.approx(1.0), pytest.approx(type_b(0.04))),
-        "calliper, outside": (pytest.approx(-1.0), pytest.approx(type_b(0.02))),
+        "calliper, inside at slot": (pytest.approx(1.0), pytest.approx(type_b(0.04))),
+        "calliper, outside at finger": (pytest.approx(-1.0), pytest.approx(type_b(0.02))),
     }
 
 
@@ -215,7 +215,7 @@ def test_what_differs_from_hand_to_hand_is_shared_by_all_readings_of_one(measure
     within = 16 * 0.01**2 / 11  # pooled: 8 degrees of freedom of repeats, 3 of the interaction, which is 0
     assert done.study.operator == pytest.approx(math.sqrt(0.06**2 / 2 - within / 8), rel=1e-9)
     error = gauges.get(measured, "calliper").errors[0]
-    assert error.shared_mm["calliper, outside"] == pytest.approx(
+    assert error.shared_mm["calliper, outside at one thing"] == pytest.approx(
         math.hypot(type_b(0.02), done.study.operator or 0.0), rel=1e-9
     )
 
@@ -261,7 +261,7 @@ def test_details_of_a_gauge_are_kept_and_changed(measured: Shop) -> None:
     record = gauges.change(measured, "calliper", zero_limit_mm=0.03, note="old")
     assert (record.inside_limit_mm, record.zero_limit_mm, record.note) == (0.05, 0.03, "old")
     assert record.errors[1].shared_mm == {
-        "calliper, inside": pytest.approx(type_b(0.05)),
+        "calliper, inside at one thing": pytest.approx(type_b(0.05)),
         "calliper, zero": pytest.approx(type_b(0.03)),
     }
 
@@ -303,7 +303,7 @@ def test_without_a_name_the_gauge_is_that_of_last_time_and_it_is_said(measured: 
     )
     assert worth(measured, number=2) == worth(measured)
     logged = cuts.measure_again(measured, 1, {}, raws=raw(slot=6.04))
-    assert "calliper, inside" in worth(measured).shared
+    assert "calliper, inside at slot" in worth(measured).shared
     assert logged.questions[0].startswith("gauge calliper")
     assert log(measured, readings={"clearance": (-0.06,)}).questions == ()  # read itself: nothing to go by
     assert worth(measured, number=3) is None
@@ -316,7 +316,11 @@ def test_a_pin_that_goes_and_one_that_does_not_make_an_interval(measured: Shop) 
     (found,) = log(measured, entries, gauge="calliper").cut.readings["clearance"]
     assert isinstance(found, Interval)
     assert (found.low_mm, found.high_mm) == pytest.approx((0.05, 0.10), abs=1e-12)
-    assert set(worth(measured).shared) == {"pins, inside", "calliper, outside", "calliper, zero"}
+    assert set(worth(measured).shared) == {
+        "pins, inside at slot",
+        "calliper, outside at finger",
+        "calliper, zero",
+    }
     stored = measured.connection.execute("SELECT low_mm, high_mm, text FROM raw_readings").fetchone()
     assert tuple(stored) == (6.0, 6.05, "6.00..6.05")
     assert next_step(measured, NAME).cuts_used == 1
