@@ -90,6 +90,13 @@ def test_the_setup_s_gauge_is_shown_changed_and_used(run: Run) -> None:
     assert form["readings"]["clearance"]["gauge"] == "calliper"
 
 
+def test_a_setup_that_names_a_gauge_the_shop_does_not_have_is_told_so(run: Run) -> None:
+    said = run("setup", "change", "corners", "clearance.gauge=calipper")
+    assert said.exit_code == 0
+    assert 'gauge "calipper" is not in this shop' in said.stderr
+    assert 'Did you mean "calliper"' in said.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [

@@ -113,7 +113,7 @@ def test_a_setting_that_does_not_change_is_no_move_in_any_direction():
 
 
 def test_on_a_reversal_the_hand_winds_past_the_place_and_comes_forward():
-    """Backlash 0.08 mm, last approach +, wanted -0.05 mm: back by more than 0.13 mm (derived)."""
+    """F2, label D: backlash 0.08 mm, last approach +, wanted -0.05 mm: back by more than 0.13 mm."""
     assert told(LOOSE_KEY, 0.0, -0.05, last=0.3) == (
         "toward the cutter by 0.05 mm, to -0.05 mm on its scale. Against lost motion make it in two goes: "
         "wind back, toward the cutter, by more than 0.13 mm on the dial, then forward to -0.05 mm; lock it"

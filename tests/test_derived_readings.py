@@ -126,6 +126,24 @@ def test_a_zero_error_leaves_slot_less_finger_and_shifts_outside_jaws_by_twice_i
         assert clearance(off, *by_outside).u_mm == pytest.approx(2 * 0.02, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("names", "slope"),
+    [
+        (("slot", "finger"), 0.0), (("over", "finger"), -2.0), (("across", "finger"), 0.2 - 2.0),
+        (("slot", "over"), 2.0 - 2.0 / 6.0), (("slot", "across"), 2.0 - 0.2), (("left", "right"), 0.0),
+        (("pocket", "insert"), 0.0), (("thickness", "step"), 0.0), (("rise", "thickness"), 0.0),
+    ],
+)  # fmt: skip
+def test_what_a_zero_error_does_to_each_reading(names: tuple[str, ...], slope: float) -> None:
+    """D: shown sizes are all too large by 0.03; five pitches. The reading shifts by slope times that."""
+    reading = next(reading for reading, given in SETS if given == names)
+    true, off = displayed(0.0), displayed(0.03)
+    shift = [worked(reading, {n: Raw((shown[n],)) for n in names}, 5).value_mm for shown in (true, off)]
+    assert shift[1] - shift[0] == pytest.approx(0.03 * slope, abs=1e-12)
+    zero = {n: Raw((1.0,), 0.0, {"zero": 0.02}) for n in names}
+    assert worked(reading, zero, 5).u_mm == pytest.approx(0.02 * abs(slope), abs=1e-12)
+
+
 def test_inside_jaws_that_are_off_widen_slot_less_finger() -> None:
     """D: jaws that read 0.02 too large make the clearance 0.02 too large, and its u holds their limit."""
     true, off = displayed(0.0), displayed(0.0, inside_mm=0.02)
@@ -151,6 +169,14 @@ def test_two_gauges_share_no_zero() -> None:
     extra = worked("clearance", apart).u_mm ** 2 - worked("clearance", same).u_mm ** 2
     assert extra == pytest.approx(2.0 * type_b(0.03) ** 2, rel=1e-9)
     assert "a, zero" not in worked("clearance", same).worth.shared
+
+
+def test_a_limit_of_error_does_not_cancel_between_two_sizes() -> None:
+    """D: thickness less what is left, by one calliper: its zero cancels, its limit counts at each size."""
+    gauge = Gauge("c", "calliper", 0.01, 0.02)
+    found = worked("depth", {name: raw_with(gauge, name, (8.0,), 0.0) for name in ("thickness", "step")})
+    assert found.worth.shared_sd_mm == pytest.approx(math.sqrt(2.0) * type_b(0.02), rel=1e-9)
+    assert "c, zero" not in found.worth.shared
 
 
 def test_what_is_worked_out_from_what_is_found_by_the_names() -> None:
@@ -204,7 +230,7 @@ def test_a_study_takes_the_place_of_the_kind_and_few_readings_are_not_taken_as_c
         == raw_with(plain, "slot", (6.0,), 0.0).repeat_sd_mm
     )
     hand = (
-        shared_sds_mm(studied, "outside")["c, outside"] ** 2
-        - shared_sds_mm(plain, "outside")["c, outside"] ** 2
+        shared_sds_mm(studied, "outside", "finger")["c, outside at finger"] ** 2
+        - shared_sds_mm(plain, "outside", "finger")["c, outside at finger"] ** 2
     )
     assert hand == pytest.approx(0.01**2, rel=1e-9)

@@ -187,6 +187,16 @@ def test_a_better_gauge_makes_better_advice():
     assert chance(Worth(0.01, {"zero": (1.0, 0.01)})) > chance(Worth(0.01, {"zero": (1.0, 0.08)})) + 0.1
 
 
+def test_knowledge_for_one_call_takes_the_place_of_what_gauges_are_worth():
+    """What if the reading were good to 0.005: as without a gauge, and that sd."""
+    worth = Worth(0.05, {"zero": (1.0, 0.08)})
+    cuts = [Cut(n, "test", {"lever": 0.0}, {"gap": (0.0,)}, worths={"gap": (worth,)}) for n in (1, 2, 3)]
+    bare = [dataclasses.replace(cut, worths={}) for cut in cuts]
+    told = {"gap": {"reading_sd": 0.005}}
+    asked = advise(dataclasses.replace(plain(), worth={"gap": worth}), cuts, knowledge=told)
+    assert asked.as_dict() == advise(plain(), bare, knowledge=told).as_dict()
+
+
 # --- clearance and play ------------------------------------------------------------------------------------
 
 

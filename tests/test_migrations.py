@@ -81,14 +81,12 @@ def _rows_of_step_3(connection: sqlite3.Connection) -> None:
 
 
 def _rows_of_step_4(connection: sqlite3.Connection) -> None:
-    """Fill the tables of the gauge studies and the raw readings."""
+    """Fill the tables of gauges and raw readings."""
     for statement in (
-        "INSERT INTO events VALUES (7, '2024-01-07', 'gauge', NULL, 'gauge callipers', 1)",
-        "INSERT INTO gauges VALUES (7, 7, NULL, NULL, 'callipers', 'calliper', 0.01, 0.02, NULL)",
-        "INSERT INTO gauge_details VALUES (1, 7, 7, 0.03, 0.01)",
-        "INSERT INTO gauge_studies VALUES (1, 7, 7, 'outside', 0.01, NULL, 9, 'typed')",
-        "INSERT INTO gauge_study_values VALUES (1, 1, 'a', 'one', 6.02, '6.02')",
-        "INSERT INTO raw_readings VALUES (1, 7, 1, 'slot', 6.02, NULL, '6.02', 'callipers')",
+        "INSERT INTO gauge_details VALUES (1, 1, 1, 0.04, 0.02)",
+        "INSERT INTO gauge_studies VALUES (1, 1, 1, 'outside', 0.01, NULL, 10, 'typed')",
+        "INSERT INTO gauge_study_values VALUES (1, 0, 'a', 'one person', 6.02, '6.02')",
+        "INSERT INTO raw_readings VALUES (1, 2, 1, 'thickness', 18.2, NULL, NULL, NULL, '18.2', 'callipers')",
         "INSERT INTO derived_from VALUES (1, 1, 1.0)",
     ):
         connection.execute(statement)
@@ -226,6 +224,13 @@ def test_steps_are_numbered_in_order() -> None:
     numbers = [int(name[1:5]) for name in STEPS]
     assert [name[:6] for name in STEPS] == [f"m{n:04d}_" for n in numbers]
     assert numbers == sorted(set(numbers))
+
+
+def test_every_step_has_rows_for_its_tables(tmp_path: Path) -> None:
+    """So that the step after it starts from a database with rows in it."""
+    path = tmp_path / "shop.db"
+    _at_schema(path, len(STEPS), filled=True)
+    assert all(_all_rows(path).values())
 
 
 def test_every_table_is_strict(tmp_path: Path) -> None:

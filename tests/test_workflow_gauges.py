@@ -12,6 +12,7 @@ from shopkit import ticking
 from calib.errors import CalibError, LogError
 from calib.logfile.study import study_from_text
 from calib.measurement.uncertainty import display_step, type_b
+from calib.shop import Interval
 from calib.workflow import cuts, gauges, history, keep, logs, setups, studies, undo
 from calib.workflow.derived import RawEntry
 from calib.workflow.next import next_step
@@ -76,8 +77,8 @@ def test_its_worth_is_the_gauge_s_with_repeats_and_what_cancels(measured: Shop) 
     once = math.hypot(0.01, display_step(0.01))
     assert found.repeat_sd_mm == pytest.approx(once * math.sqrt(1.5), rel=1e-9)
     assert found.shared == {
-        "calliper, inside": (pytest.approx(1.0), pytest.approx(type_b(0.04))),
-        "calliper, outside": (pytest.approx(-1.0), pytest.approx(type_b(0.02))),
+        "calliper, inside at slot": (pytest.approx(1.0), pytest.approx(type_b(0.04))),
+        "calliper, outside at finger": (pytest.approx(-1.0), pytest.approx(type_b(0.02))),
     }
 
 
@@ -130,6 +131,15 @@ def test_a_reading_without_a_gauge_is_as_the_knowledge_says(corners: Shop) -> No
     log(corners, raw(slot=6.02, finger=6.07))
     sd = setups.get(corners, NAME).knowledge.reading_sd_mm
     assert worth(corners, number=2).u_mm == pytest.approx(sd * math.sqrt(2.0), rel=1e-9)
+
+
+def test_a_zero_error_of_an_unnamed_gauge_cancels_or_doubles_too(corners: Shop) -> None:
+    """The knowledge's zero_sd: not in slot less finger, twice in outside jaws."""
+    setups.change(corners, NAME, changed(setups.get(corners, NAME), [("clearance.zero_sd", "0.03")]))
+    log(corners, raw(slot=6.02, finger=6.07))
+    log(corners, raw(over=63.0, finger=6.07), pitches=5)
+    assert worth(corners).shared_sd_mm == 0.0
+    assert worth(corners, number=2).shared_sd_mm == pytest.approx(0.06, rel=1e-9)
 
 
 def test_the_setup_names_the_gauge_that_is_usually_used(measured: Shop) -> None:
@@ -205,7 +215,7 @@ def test_what_differs_from_hand_to_hand_is_shared_by_all_readings_of_one(measure
     within = 16 * 0.01**2 / 11  # pooled: 8 degrees of freedom of repeats, 3 of the interaction, which is 0
     assert done.study.operator == pytest.approx(math.sqrt(0.06**2 / 2 - within / 8), rel=1e-9)
     error = gauges.get(measured, "calliper").errors[0]
-    assert error.shared_mm["calliper, outside"] == pytest.approx(
+    assert error.shared_mm["calliper, outside at one thing"] == pytest.approx(
         math.hypot(type_b(0.02), done.study.operator or 0.0), rel=1e-9
     )
 
@@ -251,7 +261,7 @@ def test_details_of_a_gauge_are_kept_and_changed(measured: Shop) -> None:
     record = gauges.change(measured, "calliper", zero_limit_mm=0.03, note="old")
     assert (record.inside_limit_mm, record.zero_limit_mm, record.note) == (0.05, 0.03, "old")
     assert record.errors[1].shared_mm == {
-        "calliper, inside": pytest.approx(type_b(0.05)),
+        "calliper, inside at one thing": pytest.approx(type_b(0.05)),
         "calliper, zero": pytest.approx(type_b(0.03)),
     }
 
@@ -293,7 +303,40 @@ def test_without_a_name_the_gauge_is_that_of_last_time_and_it_is_said(measured: 
     )
     assert worth(measured, number=2) == worth(measured)
     logged = cuts.measure_again(measured, 1, {}, raws=raw(slot=6.04))
-    assert "calliper, inside" in worth(measured).shared
+    assert "calliper, inside at slot" in worth(measured).shared
     assert logged.questions[0].startswith("gauge calliper")
     assert log(measured, readings={"clearance": (-0.06,)}).questions == ()  # read itself: nothing to go by
     assert worth(measured, number=3) is None
+
+
+def test_a_pin_that_goes_and_one_that_does_not_make_an_interval(measured: Shop) -> None:
+    """Pins 6.00 and 6.05 in the slot, the finger by callipers: the clearance lies between."""
+    gauges.add(measured, "pins", "pin", 0.01)
+    entries = (RawEntry("slot", Interval(6.0, 6.05), "6.00..6.05", "pins"), *raw(finger=5.95))
+    (found,) = log(measured, entries, gauge="calliper").cut.readings["clearance"]
+    assert isinstance(found, Interval)
+    assert (found.low_mm, found.high_mm) == pytest.approx((0.05, 0.10), abs=1e-12)
+    assert set(worth(measured).shared) == {
+        "pins, inside at slot",
+        "calliper, outside at finger",
+        "calliper, zero",
+    }
+    stored = measured.connection.execute("SELECT low_mm, high_mm, text FROM raw_readings").fetchone()
+    assert tuple(stored) == (6.0, 6.05, "6.00..6.05")
+    assert next_step(measured, NAME).cuts_used == 1
+    assert log(measured, raw(slot=6.02, finger=5.95)).questions == (
+        "gauge calliper, as last time (another: --gauge NAME)",
+    )
+
+
+def test_limits_that_leave_everything_open_are_refused(measured: Shop) -> None:
+    entries = (RawEntry("slot", Interval(6.0, math.inf)), RawEntry("finger", Interval(5.9, math.inf)))
+    with pytest.raises(CalibError, match="is not a reading"):
+        log(measured, entries)
+    assert measured.connection.execute("SELECT COUNT(*) FROM cuts").fetchone()[0] == 0
+
+
+@pytest.mark.parametrize("wrong", [0.0, -6.0, math.nan, math.inf])
+def test_a_size_that_cannot_be_is_refused(measured: Shop, wrong: float) -> None:
+    with pytest.raises(CalibError, match="slot"):
+        log(measured, (RawEntry("slot", wrong), *raw(finger=5.95)))

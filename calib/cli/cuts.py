@@ -16,6 +16,7 @@ from calib.cli.kit import (
     UnitsOption,
     ask,
     at_terminal,
+    columns,
     opened,
     remark,
     say,
@@ -24,9 +25,10 @@ from calib.cli.kit import (
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
 from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
-from calib.present.figures import count, fine_length, typed_length
+from calib.present.figures import count, fine_length, reading_text, typed_length
 from calib.present.history_text import cut_line, move_line
-from calib.shop import Setup
+from calib.present.layout import paragraph
+from calib.shop import Interval, Reading, Setup
 from calib.workflow import cuts, moves, setups
 from calib.workflow.shopfloor import Shop
 from calib.workflow.undo import undo
@@ -177,6 +179,7 @@ def work(
     ] = None,
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
+    gauge: GaugeOption = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -194,6 +197,7 @@ def work(
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        said.plain.update({"gauge": gauge} if gauge else {})
         logged = _log(shop, setup, said, as_advised, not_moved, pieces, box)
         left = setups.get(shop, setup.name).pieces_left
     if json_form:
@@ -202,6 +206,7 @@ def work(
     return say(
         f"Logged {count(pieces, 'good piece')} as number {logged.number}; {left} left to cut.",
         *_of_box(logged),
+        *_worked_out(setup, logged, units),
         "Not so? calib undo",
     )
 
@@ -347,11 +352,17 @@ def _answer(setup: Setup, logged: cuts.LoggedCut, said: Said, json_form: bool, u
 def _worked_out(setup: Setup, logged: cuts.LoggedCut, units: Units | None) -> list[str]:
     """Say how a reading was worked out, and how good it is."""
     unit = units or setup.units
-    return [
-        f"  {one.reading} {fine_length(one.value_mm, unit)}: {one.how}"
-        + ("" if one.u_mm is None else f"; standard uncertainty {fine_length(one.u_mm, unit)}")
-        for one in logged.worked_out
-    ]
+    lines: list[str] = []
+    for one in logged.worked_out:
+        how = "" if one.u_mm is None else f"; standard uncertainty {fine_length(one.u_mm, unit)}"
+        text = f"{one.reading} {_worked_out_value(one.value_mm, unit)}: {one.how}{how}"
+        lines += paragraph(text, columns(), "  ", "    ")
+    return lines
+
+
+def _worked_out_value(reading: Reading, unit: Units) -> str:
+    """Say a worked-out reading: to a tenth of what is usually told, or as what lies between two limits."""
+    return reading_text(reading, unit) if isinstance(reading, Interval) else fine_length(reading, unit)
 
 
 def _echo(setup: Setup, logged: cuts.LoggedCut, said: Said, units: Units | None) -> None:

@@ -30,7 +30,7 @@ from calib.present.figures import span
 from calib.present.setup_text import copied_lines, setup_lines, setup_table
 from calib.setupform import setup_to_dict
 from calib.shop import JOINT_KINDS
-from calib.workflow import newsetup, setups
+from calib.workflow import gauges, newsetup, setups
 
 T = TypeVar("T")
 app = new_app(help="Setups: one machine arranged for one joint.")
@@ -183,6 +183,8 @@ def change(
     with opened(db) as shop:
         old = setups.get(shop, setup)
         new = setups.change(shop, setup, changed(old, wanted, units))
+        for line in gauges.strangers(shop, new):
+            remark(line)
     if json_form:
         return say_json(setup_to_dict(new))
     if new == old:

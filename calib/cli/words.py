@@ -113,8 +113,8 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
         text, by = _with_gauge(said, name, text)
     if name in raw_names(setup) and name not in adjusters:
         for part in text.split("|"):
-            mm = parse_length(part.strip(), units, name).mm
-            said.raws.append(RawEntry(name, mm, part.strip(), by))
+            (reading,) = reading_from_text(part.strip(), units, name)
+            said.raws.append(RawEntry(name, reading, part.strip(), by))
         said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
         return
     if name in readings:

@@ -79,7 +79,7 @@ def advise(
     cuts : sequence of Cut
         In the order they were made; a last row with no pieces says where the machine stands now.
     knowledge, stakes : mapping with the keys of a log's TOML, optional
-        Override the setup's own.
+        Override the setup's own. A reading_sd or zero_sd also takes the place of what gauges are worth.
     pieces_left : int, optional
         Good pieces still to cut; the setup's own when it is not given.
     wear : EdgeBelief, optional
@@ -98,6 +98,8 @@ def advise(
     """
     setup = _with_overrides(setup, knowledge, stakes, pieces_left)
     rows = list(cuts) or [standing(setup)]
+    if knowledge and _speaks_of_readings(knowledge):
+        setup, rows = replace(setup, worth={}), [replace(row, worths={}) for row in rows]
     return _advice(setup, rows, *_decide(setup, rows, wear))
 
 
@@ -176,6 +178,12 @@ def _with_overrides(
             raise CalibError(f"pieces left: {pieces_left} is below 0. Give the good pieces still to cut.")
         setup = replace(setup, pieces_left=pieces_left)
     return setup
+
+
+def _speaks_of_readings(knowledge: Mapping[str, Any]) -> bool:
+    """Say whether the knowledge tells how good readings are, of all or of one alone."""
+    tables = [knowledge, *(own for own in knowledge.values() if isinstance(own, Mapping))]
+    return any(key in table for table in tables for key in ("reading_sd", "zero_sd"))
 
 
 def _options(

@@ -42,7 +42,7 @@ def load_study(path: str | os.PathLike[str], units: Units = "mm") -> list[StudyR
     except UnicodeDecodeError:
         raise CalibError(f"{file}: this is not UTF-8 text. Save the file as UTF-8.") from None
     except OSError as error:
-        raise CalibError(f"{file}: cannot be read: {error.strerror}.") from None
+        raise CalibError(f"{file}: cannot be read ({error.strerror}). Name a CSV file.") from None
     return study_from_text(text, file.name, units)
 
 

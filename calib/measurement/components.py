@@ -53,7 +53,7 @@ def sd_interval(shares: Sequence[Share], confidence: float = 0.90) -> tuple[floa
 
     >>> low, high = sd_interval([Share(1.0, 4.0, 10)], 0.90)
     >>> round(low, 4), round(high, 4)
-    (1.4782, 3.1863)
+    (1.4782, 3.1861)
     """
     alpha = 0.5 * (1.0 - confidence)
     plus = [share for share in shares if share.coefficient > 0.0]

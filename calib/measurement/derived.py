@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from calib.errors import CalibError
-from calib.shop import Worth
+from calib.shop import Interval, Reading, Worth
 
 #: What is held to the wood for each raw reading.
 RAW_USES: Mapping[str, str] = MappingProxyType(
@@ -134,6 +134,30 @@ def derive(raws: Mapping[str, Raw], factors: Mapping[str, float], reading: str, 
             shared[error] = (shared.get(error, (0.0, sd))[0] + a, sd)
     acting = {error: (slope, sd) for error, (slope, sd) in shared.items() if abs(slope) > 1e-12 and sd > 0.0}
     return Derived(reading, value, Worth(math.hypot(0.0, *own), acting), dict(factors), how)
+
+
+def total(shares: Sequence[tuple[Reading, float]]) -> Reading:
+    """Return the sum of readings times their factors, mm; an interval when one of them is.
+
+    >>> total([(6.02, 1.0), (6.07, -1.0)]) == 6.02 - 6.07
+    True
+    >>> total([(Interval(6.0, 6.05), 1.0), (5.95, -1.0)]).high_mm == 6.05 - 5.95
+    True
+    """
+    if not any(isinstance(reading, Interval) for reading, _ in shares):
+        return math.fsum(factor * _end(reading, factor, upper=True) for reading, factor in shares)
+    low, high = (
+        sum(factor * _end(reading, factor, upper=upper) for reading, factor in shares)
+        for upper in (False, True)
+    )
+    return Interval(low, high)
+
+
+def _end(reading: Reading, factor: float, *, upper: bool) -> float:
+    """Return the end of a reading that makes the sum large (upper) or small."""
+    if not isinstance(reading, Interval):
+        return reading
+    return reading.high_mm if (factor > 0.0) == upper else reading.low_mm
 
 
 def factors_of(reading: str, names: Collection[str], pitches: int | None = None) -> Mapping[str, float]:

@@ -9,7 +9,9 @@ A gauge's error has three parts, kept apart because they add up differently:
 * *repeat*: the hand, the wood under the jaws and the step of the display; another draw every time;
 * *zero*: what the display is off when it should read 0; one for all that the gauge reads;
 * *limit*: what the maker leaves open within the limit of error, one for each use (outside and inside jaws,
-  depth rod), u = limit / sqrt 3 (JCGM 100:2008, 4.3.7), and what differs from hand to hand.
+  depth rod) and each thing measured (all slots alike, all fingers alike), u = limit / sqrt 3 (JCGM 100:2008,
+  4.3.7), and what differs from hand to hand. It may be another at another size, so in thickness less what
+  is left it does not cancel.
 
 The last two do not shrink when a reading is repeated.
 """
@@ -23,7 +25,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from calib.errors import unknown
-from calib.measurement.derived import RAW_USES, Raw
+from calib.measurement.derived import RAW_USES, Raw, derive
 from calib.measurement.uncertainty import display_step, type_b
 from calib.shop import Worth
 
@@ -88,7 +90,9 @@ _DIRECT_USES: Mapping[str, Use] = MappingProxyType(
     {"width": "outside", "depth": "depth", "proud": "depth", "setback": "depth", "play": "travel"}
 )
 #: A difference that a calliper can only give by two readings, worked out in the head.
-_BY_TWO = ("clearance", "gap")
+_BY_TWO: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {"clearance": ("slot", "finger"), "gap": ("pocket", "insert")}
+)
 
 
 @dataclass(frozen=True)
@@ -179,36 +183,44 @@ def repeat_sd_mm(gauge: Gauge, use: str) -> float:
     return max(found.repeat_sd_mm * math.sqrt(found.dof / (found.dof - 2.0)), step)
 
 
-def shared_sds_mm(gauge: Gauge, use: str) -> dict[str, float]:
-    """Return the sds of the errors that every reading of this use shares, by name, mm.
+def shared_sds_mm(gauge: Gauge, use: str, at: str) -> dict[str, float]:
+    """Return the sds of the errors that every reading of this use at this thing shares, by name, mm.
 
-    >>> sds = shared_sds_mm(Gauge("c", "calliper", 0.01, zero_limit_mm=0.03), "inside")
+    >>> sds = shared_sds_mm(Gauge("c", "calliper", 0.01, zero_limit_mm=0.03), "inside", "slot")
     >>> {name: round(sd, 4) for name, sd in sds.items()}
-    {'c, inside': 0.0231, 'c, zero': 0.0173}
+    {'c, inside at slot': 0.0231, 'c, zero': 0.0173}
     """
     found = gauge.studied.get(use)
     hand = found.hand_sd_mm if found is not None and found.hand_sd_mm is not None else 0.0
-    sds = {f"{gauge.name}, {use}": math.hypot(type_b(limit_mm(gauge, use)), hand)}
+    sds = {f"{gauge.name}, {use} at {at}": math.hypot(type_b(limit_mm(gauge, use)), hand)}
     if kind_of(gauge.kind).has_zero and use != "travel":
         own = gauge.zero_limit_mm
         sds[f"{gauge.name}, zero"] = display_step(gauge.resolution_mm) if own is None else type_b(own)
     return sds
 
 
-def raw_with(gauge: Gauge | None, name: str, values_mm: tuple[float, ...], unknown_sd_mm: float) -> Raw:
+def raw_with(
+    gauge: Gauge | None,
+    name: str,
+    values_mm: tuple[float, ...],
+    unknown_sd_mm: float,
+    unknown_zero_mm: float = 0.0,
+) -> Raw:
     """Return a raw reading with the errors of the gauge it was taken with.
 
     Parameters
     ----------
     gauge : Gauge or None
-        None = not known; then `unknown_sd_mm` is the sd of one value.
+        None = not known; then `unknown_sd_mm` is the sd of one value, and `unknown_zero_mm` that of a zero
+        error which all such values share.
     name : str
         slot, finger and so on: it says what the gauge was held to.
     """
-    if gauge is None:
-        return Raw(values_mm, unknown_sd_mm)
     use = RAW_USES[name]
-    return Raw(values_mm, repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use))
+    if gauge is None:
+        zero = {} if use == "travel" else {"a gauge not named, zero": unknown_zero_mm}
+        return Raw(values_mm, unknown_sd_mm, zero)
+    return Raw(values_mm, repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use, name))
 
 
 def direct_worth(gauge: Gauge, reading: str) -> Worth:
@@ -219,19 +231,14 @@ def direct_worth(gauge: Gauge, reading: str) -> Worth:
 
     >>> worth = direct_worth(Gauge("c", "calliper", 0.01, 0.02), "clearance")
     >>> round(worth.shared_sd_mm, 4), round(worth.repeat_sd_mm, 4), sorted(worth.shared)
-    (0.0258, 0.0147, ['c, inside', 'c, outside'])
+    (0.0258, 0.0147, ['c, inside at slot', 'c, outside at finger'])
     """
     kind = kind_of(gauge.kind)
     if reading in _BY_TWO and {"inside", "outside"} <= set(kind.uses) and kind.name != "ruler":
-        inside, outside = (_errors(gauge, use) for use in ("inside", "outside"))
-        shared = {name: (1.0, sd) for name, sd in inside[1].items() if name not in outside[1]}
-        shared |= {name: (-1.0, sd) for name, sd in outside[1].items() if name not in inside[1]}
-        return Worth(math.hypot(inside[0], outside[0]), shared)
+        one, other = _BY_TWO[reading]
+        raws = {name: raw_with(gauge, name, (0.0,), 0.0) for name in (one, other)}
+        return derive(raws, {one: 1.0, other: -1.0}, reading).worth
     use = _DIRECT_USES.get(reading, kind.uses[0])
     use = use if use in kind.uses else kind.uses[0]
-    repeat, sds = _errors(gauge, use)
-    return Worth(repeat, {name: (1.0, sd) for name, sd in sds.items() if sd > 0.0})
-
-
-def _errors(gauge: Gauge, use: str) -> tuple[float, dict[str, float]]:
-    return repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use)
+    sds = shared_sds_mm(gauge, use, reading)
+    return Worth(repeat_sd_mm(gauge, use), {name: (1.0, sd) for name, sd in sds.items() if sd > 0.0})

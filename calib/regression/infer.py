@@ -14,6 +14,7 @@ from calib.errors import CalibError
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
 from calib.regression.recession import EdgeBelief
+from calib.regression.shared import measured_features, offset_features
 from calib.regression.shift import RAISED, Shift
 from calib.regression.steps import Step
 from calib.regression.terms import (
@@ -22,8 +23,6 @@ from calib.regression.terms import (
     acting_moves,
     features_at,
     known_part,
-    measured_features,
-    offset_features,
     start_setting,
 )
 from calib.regression.track import MachineState
@@ -57,7 +56,7 @@ class Posterior:
     def offset(self, reading: str) -> Mixture:
         """Return the offset of a reading in the current mounting, at the reference setting, mm."""
         found, _ = self.block_of(reading)
-        named = offset_features(found.block, reading, _now(found.block).span)
+        named = offset_features(reading, _now(found.block).span, found.block.follows)
         return found.one(lambda block: [named])
 
     def position_error(self, adjuster: str) -> Mixture:

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from calib.regression.hypotheses import BlockPosterior
 from calib.regression.infer import reading_sds
 from calib.regression.recession import Recession
-from calib.regression.terms import Block, acting_moves, features_at, known_part, measured_features
+from calib.regression.shared import measured_features
+from calib.regression.terms import Block, acting_moves, features_at, known_part
 from calib.regression.track import MachineState
 
 Array = NDArray[np.float64]

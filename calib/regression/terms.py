@@ -29,15 +29,14 @@ from numpy.typing import NDArray
 
 from calib.errors import CalibError
 from calib.geometry import JointModel, by_thickness, describe
+from calib.regression.shared import gauge_priors, measured_features, offset_features, offset_priors
 from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
-from calib.shop import Cut, Interval, Setup, Worth
+from calib.shop import Cut, Interval, Setup
 
 Array = NDArray[np.float64]
 ScaledBy = Literal["", "scatter", "move"]
 
-#: A shared error of a gauge is a term of its own, under its name.
-GAUGE = "gauge:"
 #: A slope that is to be learned: sd of its prior (mm per mm); wide enough for any lever.
 LEARNED_SLOPE_SD = 3.0
 
@@ -268,7 +267,7 @@ def _block(
         follows={f: base for f, base in model.follows.items() if f in readings and base in readings},
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
-    terms = (*_terms(empty), *_gauge_terms(empty, cuts), *cut_terms)
+    terms = (*_terms(empty), *(Term(*prior) for prior in gauge_priors(setup, readings, cuts)), *cut_terms)
     index = {term.name: i for i, term in enumerate(terms)}
     return replace(empty, terms=terms, rows=rows, index=index)
 
@@ -285,7 +284,8 @@ def _terms(block: Block) -> list[Term]:
     known = block.setup.knowledge
     terms: list[Term] = []
     for reading in block.readings:
-        terms += _offset_terms(block, reading)
+        offsets = offset_priors(known, reading, max(block.track.spans, 1), block.follows)
+        terms += [Term(*prior) for prior in offsets]
         terms.append(Term(f"creep:{reading}", known.scale(reading, "creep_sd_mm")))
         terms.append(Term(f"zero:{reading}", known.scale(reading, "zero_sd_mm")))
         if len(_stocks(block)) > 1:
@@ -305,42 +305,6 @@ def _terms(block: Block) -> list[Term]:
     return [term for term in terms if term.prior_sd > 0.0]
 
 
-def _offset_terms(block: Block, reading: str) -> list[Term]:
-    """The unknowns of a reading's offset; one that follows another has only a rest of its own."""
-    known = block.setup.knowledge
-    if reading in block.follows:
-        return [Term(f"rest:{reading}", known.rest_sd_mm)]
-    own = known.mounting_sd_mm
-    across = [] if own is None else [Term(f"offset:{reading}", known.scale(reading, "offset_sd_mm"))]
-    span_sd = known.scale(reading, "offset_sd_mm") if own is None else own
-    return across + [Term(f"span:{reading}:{span}", span_sd) for span in range(max(block.track.spans, 1))]
-
-
-def offset_features(block: Block, reading: str, span: int) -> dict[str, float]:
-    """Return the features (by term name) of the offset of a reading in one mounting."""
-    base = block.follows.get(reading, reading)
-    rest = {} if base == reading else {f"rest:{reading}": 1.0}
-    return {f"offset:{base}": 1.0, f"span:{base}:{span}": 1.0, **rest}
-
-
-def _gauge_terms(block: Block, cuts: Sequence[Cut]) -> list[Term]:
-    """A term for each error that readings share through their gauges."""
-    found: dict[str, float] = {}
-    for reading in block.readings:
-        worths = [worth for cut in cuts for worth in cut.worths.get(reading, ())]
-        for worth in (*worths, block.setup.worth.get(reading)):
-            if worth is not None:
-                found.update({name: sd for name, (_, sd) in worth.shared.items()})
-    return [Term(f"{GAUGE}{name}", sd) for name, sd in found.items() if sd > 0.0]
-
-
-def measured_features(reading: str, worth: Worth | None) -> dict[str, float]:
-    """Return what a measurement has beside the size of the wood: the shared errors of its gauge."""
-    if worth is None:
-        return {f"zero:{reading}": 1.0}
-    return {f"{GAUGE}{name}": slope for name, (slope, _) in worth.shared.items()}
-
-
 def _stocks(block: Block) -> tuple[str, ...]:
     target = block.setup.stock
     if target is None or target in block.track.stocks or not block.track.stocks:
@@ -352,7 +316,7 @@ def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float
     """Return the features (by term name) of the true size of reading f for a piece in this state."""
     reading = block.readings[f]
     named = {
-        **offset_features(block, reading, state.span),
+        **offset_features(reading, state.span, block.follows),
         f"creep:{reading}": state.pieces_since_move,
         f"stock:{reading}:{state.stock}": 1.0,
     }

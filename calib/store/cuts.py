@@ -64,7 +64,7 @@ def add_measurements(
     ids = []
     for name, repeats in readings.items():
         for reading in repeats:
-            value, low, high = _columns_of(reading)
+            value, low, high = columns_of(reading)
             by = (gauges or {}).get(name, gauge)
             cursor = connection.execute(
                 "INSERT INTO measurements (event_id, cut_id, reading, value_mm, low_mm, high_mm, text, "
@@ -156,7 +156,8 @@ def reading_of(row: sqlite3.Row) -> Reading:
     return Interval(float(row["low_mm"]), float(row["high_mm"]))
 
 
-def _columns_of(reading: Reading) -> tuple[float | None, float | None, float | None]:
+def columns_of(reading: Reading) -> tuple[float | None, float | None, float | None]:
+    """Return a reading as value, low and high; the ones that it has not are None."""
     if isinstance(reading, Interval):
         return None, float(reading.low_mm), float(reading.high_mm)
     return float(reading), None, None

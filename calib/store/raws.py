@@ -6,6 +6,8 @@ import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
+from calib.reading import Reading
+from calib.store.cuts import columns_of
 from calib.store.events import LIVE, NOW
 
 
@@ -14,7 +16,7 @@ def add(
     event_id: int,
     root: int,
     name: str,
-    value_mm: float,
+    reading: Reading,
     *,
     pitches: int | None = None,
     text: str | None = None,
@@ -22,9 +24,9 @@ def add(
 ) -> int:
     """Write one raw reading of a cut and return its id."""
     cursor = connection.execute(
-        "INSERT INTO raw_readings (event_id, cut_id, name, value_mm, pitches, text, gauge) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (event_id, root, name, float(value_mm), pitches, text, gauge),
+        "INSERT INTO raw_readings (event_id, cut_id, name, value_mm, low_mm, high_mm, pitches, text, gauge) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (event_id, root, name, *columns_of(reading), pitches, text, gauge),
     )
     return int(cursor.lastrowid or 0)
 
@@ -53,14 +55,14 @@ def of_cut(connection: sqlite3.Connection, root: int) -> dict[int, list[sqlite3.
 
 
 def last_gauges(connection: sqlite3.Connection, setup_id: int) -> dict[str, str]:
-    """Return by reading, and by raw reading, the gauge that took the last one on a setup, if it was named."""
+    """Return by reading, and by raw reading, the gauge that took the last number on a setup, if named."""
     rows = connection.execute(
-        f"""SELECT name, gauge, at FROM (
+        f"""SELECT name, gauge FROM (
                 SELECT raw.name AS name, raw.gauge AS gauge, raw.event_id AS at, raw.cut_id AS cut
-                FROM (SELECT * FROM raw_readings WHERE {LIVE}) AS raw
+                FROM (SELECT * FROM raw_readings WHERE value_mm IS NOT NULL AND {LIVE}) AS raw
                 UNION ALL
                 SELECT m.reading, m.gauge, m.event_id, m.cut_id
-                FROM (SELECT * FROM measurements WHERE {LIVE}) AS m
+                FROM (SELECT * FROM measurements WHERE value_mm IS NOT NULL AND {LIVE}) AS m
                 WHERE m.id NOT IN (SELECT measurement_id FROM derived_from))
             JOIN cuts ON cuts.id = cut WHERE cuts.setup_id = :setup ORDER BY at""",
         {"setup": setup_id, "upto": NOW},

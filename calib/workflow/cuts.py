@@ -13,7 +13,6 @@ from calib.errors import CalibError
 from calib.shop import Cut, CutKind, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import events
-from calib.store import raws as raw_rows
 from calib.store import setups as setup_rows
 from calib.workflow import boxwork, mountings
 from calib.workflow.bench import Bench, stand
@@ -25,6 +24,7 @@ from calib.workflow.derived import (
     WorkedOut,
     carried_over,
     gauge_remarks,
+    last_gauges,
     planned,
     usual_gauges,
     worked_out,
@@ -239,7 +239,8 @@ def measure_again(
         root = int(row["root"])
         old = rows.measurements_of(connection, bench.setup_id).get(root, {})
         replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
-        said = RawSaid(raws, pitches, gauge, raw_rows.last_gauges(connection, bench.setup_id))
+        last = last_gauges(connection, bench.setup_id, readings, raws)
+        said = RawSaid(raws, pitches, gauge, last)
         by = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
         rows.add_measurements(connection, event_id, root, readings, texts, gauges=by, replaces=replaces)
         made = said.store_again(connection, event_id, root, setup, old, instead=instead) if raws else {}
@@ -293,9 +294,8 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
             },
         )
         rows.add_settings(connection, root, settings, entry.moved, entry.texts)
-        said = RawSaid(
-            entry.raws, entry.pitches, entry.gauge, raw_rows.last_gauges(connection, bench.setup_id)
-        )
+        last = last_gauges(connection, bench.setup_id, entry.readings, entry.raws)
+        said = RawSaid(entry.raws, entry.pitches, entry.gauge, last)
         by = usual_gauges(bench.setup, entry.readings, entry.gauge, entry.gauges, said.last)
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauges=by)
         done = said.store(connection, event_id, root, bench.setup, made)

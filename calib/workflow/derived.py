@@ -7,23 +7,25 @@ readings that are there, and the reading that is worked out from all of them tak
 
 from __future__ import annotations
 
-import math
 import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from calib.errors import CalibError, near_name
-from calib.measurement.derived import COUNTED, RAW_USES, factors_of, gives, plan
-from calib.shop import Cut, Setup
+from calib.measurement.derived import COUNTED, RAW_USES, factors_of, gives, plan, total
+from calib.shop import Cut, Interval, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import nouns
 from calib.store import raws as raw_rows
+from calib.workflow.entries import check_numbers
 
 #: Reading, the raw readings that give it, and how it is said.
 Plan = list[tuple[str, tuple[str, ...], str]]
 #: By reading: mm, and how it was worked out.
-Made = Mapping[str, tuple[float, str]]
+Made = Mapping[str, tuple[Reading, str]]
+#: Raw readings that are sizes of wood, and not where an indicator's hand stood.
+_SIZES = ("slot", "finger", "over", "across", "pocket", "insert", "thickness", "step")
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,8 @@ class RawEntry:
     ----------
     name : str
         slot, finger, over, across, left, right, float, pocket, insert, thickness, step, rise.
-    value_mm : float, mm
+    reading : float or Interval, mm
+        An interval where it goes and does not go (a pin in a slot).
     text : str or None
         As typed.
     gauge : str or None
@@ -42,7 +45,7 @@ class RawEntry:
     """
 
     name: str
-    value_mm: float
+    reading: Reading
     text: str | None = None
     gauge: str | None = None
 
@@ -52,7 +55,7 @@ class WorkedOut:
     """A reading that was worked out: how, and how good it is (None: its gauges are not known)."""
 
     reading: str
-    value_mm: float
+    value_mm: Reading
     how: str
     u_mm: float | None = None
 
@@ -69,8 +72,10 @@ def planned(setup: Setup, entries: Sequence[RawEntry], pitches: int | None) -> P
     for entry in entries:
         if entry.name not in RAW_USES:
             raise CalibError(f"{setup.name}: {entry.name} is nothing that a reading is worked out from.")
-        if not math.isfinite(entry.value_mm):
-            raise CalibError(f"{setup.name}: {entry.name} {entry.value_mm} is not a reading. Give a length.")
+    check_numbers(setup.name, {entry.name: (entry.reading,) for entry in entries})
+    for entry in entries:
+        if not isinstance(entry.reading, Interval) and entry.reading <= 0.0 and entry.name in _SIZES:
+            raise CalibError(f"{setup.name}: {entry.name} {entry.reading:g} mm is no size. It is above 0.")
     return plan(names, [band.name for band in setup.bands], pitches)
 
 
@@ -97,12 +102,13 @@ class RawSaid:
         """Write the raw readings and what they give (with ``old`` ones, stored before); return that, mm."""
         pitches = self.pitches or next((row["pitches"] for row in old if row["pitches"]), None)
         ids = [int(row["id"]) for row in old] + self._ids(connection, event_id, root, setup, made)
-        every = [RawEntry(row["name"], row["value_mm"], row["text"]) for row in old] + list(self.entries)
-        done: dict[str, tuple[float, str]] = {}
+        every = [RawEntry(row["name"], rows.reading_of(row), row["text"]) for row in old] + list(self.entries)
+        done: dict[str, tuple[Reading, str]] = {}
         for reading, names, how in made:
             factors = _factors(every, reading, names, pitches)
-            value = math.fsum(factor * every[i].value_mm for i, factor in factors.items())
-            text = ", ".join(f"{every[i].name} {every[i].text or f'{every[i].value_mm:g}'}" for i in factors)
+            value = total([(every[i].reading, factor) for i, factor in factors.items()])
+            check_numbers(setup.name, {reading: (value,)})
+            text = ", ".join(f"{every[i].name} {every[i].text or every[i].reading}" for i in factors)
             (measurement,) = rows.add_measurements(
                 connection, event_id, root, {reading: (value,)}, {reading: text},
                 replaces=None if replaces is None else {reading: replaces},
@@ -149,7 +155,7 @@ class RawSaid:
                 event_id,
                 root,
                 entry.name,
-                entry.value_mm,
+                entry.reading,
                 pitches=self.pitches if entry.name in COUNTED else None,
                 text=entry.text,
                 gauge=entry.gauge
@@ -168,6 +174,19 @@ def worked_out(cut: Cut, made: Made) -> tuple[WorkedOut, ...]:
         worth = cut.worth_of(reading, len(cut.readings.get(reading, ())) - 1)
         found.append(WorkedOut(reading, value, how, None if worth is None else worth.u_mm))
     return tuple(found)
+
+
+def last_gauges(
+    connection: sqlite3.Connection,
+    setup_id: int,
+    readings: Mapping[str, Sequence[Reading]],
+    entries: Sequence[RawEntry],
+) -> dict[str, str]:
+    """Return the gauge of last time for what is read as a number now; a pin or a blade is named each time."""
+    said = [*readings.items(), *((entry.name, (entry.reading,)) for entry in entries)]
+    between = {name for name, values in said if any(isinstance(value, Interval) for value in values)}
+    last = raw_rows.last_gauges(connection, setup_id)
+    return {name: gauge for name, gauge in last.items() if name not in between}
 
 
 def usual_gauges(

@@ -27,8 +27,14 @@ def check_settings(setup: Setup, settings_mm: Mapping[str, float]) -> None:
 def check_readings(setup: Setup, readings: Mapping[str, tuple[Reading, ...]]) -> None:
     """Raise `CalibError` for a reading that the setup does not have, or that is no length."""
     known = [band.name for band in setup.bands]
-    for name, repeats in readings.items():
+    for name in readings:
         check_name(setup.name, "reading", name, known)
+    check_numbers(setup.name, readings)
+
+
+def check_numbers(where: str, readings: Mapping[str, Iterable[Reading]]) -> None:
+    """Raise `CalibError` for a reading that is no length and no interval."""
+    for name, repeats in readings.items():
         for reading in repeats:
             if isinstance(reading, Interval):
                 good = reading.low_mm < reading.high_mm and not (
@@ -38,7 +44,7 @@ def check_readings(setup: Setup, readings: Mapping[str, tuple[Reading, ...]]) ->
                 good = math.isfinite(reading)
             if not good:
                 raise CalibError(
-                    f"{setup.name}: {name} {reading} is not a reading. Give a length in mm or inches."
+                    f"{where}: {name} {reading} is not a reading. Give a length in mm or inches."
                 )
 
 

@@ -8,7 +8,9 @@ from typing import Any
 
 from calib.errors import CalibError, unknown
 from calib.measurement.kinds import kind_of, repeat_sd_mm, shared_sds_mm
+from calib.shop import Setup
 from calib.store import events, nouns, studies
+from calib.workflow.derived import gauge_remarks
 from calib.workflow.entries import above_zero, plain_name
 from calib.workflow.shopfloor import Shop
 from calib.workflow.worths import gauges_of
@@ -145,6 +147,11 @@ def change(
     return get(shop, name)
 
 
+def strangers(shop: Shop, setup: Setup) -> tuple[str, ...]:
+    """Return a remark for each gauge that a setup names and the shop does not have."""
+    return gauge_remarks(shop.connection, {band.gauge for band in setup.bands})
+
+
 def row_of(connection: sqlite3.Connection, name: str) -> sqlite3.Row:
     """Return the current row of a gauge; raise `CalibError` with a near name when there is none."""
     found = nouns.named(connection, "gauges", name)
@@ -173,6 +180,8 @@ def _errors(connection: sqlite3.Connection, row: sqlite3.Row) -> tuple[ReadingEr
         return ()
     gauge = gauges_of(connection)[row["name"]]
     return tuple(
-        ReadingError(use, repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use), use in gauge.studied)
+        ReadingError(
+            use, repeat_sd_mm(gauge, use), shared_sds_mm(gauge, use, "one thing"), use in gauge.studied
+        )
         for use in uses
     )

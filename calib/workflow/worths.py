@@ -91,13 +91,14 @@ class Worths:
         return None if gauge is None else direct_worth(gauge, row["reading"])
 
     def _of_raws(self, reading: str, rows: list[sqlite3.Row]) -> Worth:
-        unknown_sd = self.setup.knowledge.scale(reading, "reading_sd_mm")
+        """The worth does not depend on what was read, only on with what and how often."""
+        known = self.setup.knowledge
+        sds = known.scale(reading, "reading_sd_mm"), known.scale(reading, "zero_sd_mm")
         parts: dict[str, Raw] = {}
         factors: dict[str, float] = {}
         for row in rows:
-            parts[str(row["id"])] = raw_with(
-                self.gauges.get(row["gauge"]), row["name"], (row["value_mm"],), unknown_sd
-            )
+            gauge = self.gauges.get(row["gauge"])
+            parts[str(row["id"])] = raw_with(gauge, row["name"], (0.0,), *sds)
             factors[str(row["id"])] = row["factor"]
         return derive(parts, factors, reading).worth
 
