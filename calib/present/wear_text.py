@@ -116,7 +116,7 @@ def _moves(ahead: Any, width: int, unit: str) -> list[str]:
     moves = [move for plan in ahead.left.schedules for move in plan.moves]
     if not moves:
         return []
-    lines = paragraph("To keep it in its band, made without measuring on the way:", width, "  ")
+    lines = paragraph("To keep it in its band, a piece measured after each move (a forecast):", width, "  ")
     for move in sorted(moves, key=lambda move: move.after_pieces)[:4]:
         when = f"after {count(move.after_pieces, 'piece')} ({_metres(move.after_pieces * piece_m)})"
         when = "now" if move.after_pieces == 0 else when
