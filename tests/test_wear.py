@@ -27,6 +27,7 @@ from calib.regression.sharedwear import belief, shared_wear
 from calib.shop import Adjuster, Band, Cut, Setup
 from calib.workflow import cutters, keep, setups, stocks, wear
 from calib.workflow.cuts import CutEntry, log_cut, work
+from calib.workflow.edge import abrasive_stocks
 from calib.workflow.mountings import mount
 from calib.workflow.next import next_step
 from calib.workflow.shopfloor import Shop, open_shop
@@ -365,3 +366,31 @@ def test_the_report_is_plain_json_and_fits_the_width(shop):
     assert "holds at least" in text
     assert " at 90 %" in text
     assert "never tells you" in text
+
+
+def test_abrasive_stocks_and_the_measured_width_go_out_and_come_back_with_the_log(shop, tmp_path):
+    """In the other shop the same metres wear the edge as much, and the advice is the same."""
+    from calib.workflow.logs import export_log, import_log
+
+    stocks.add(shop, "board", "MDF")
+    setups.add(shop, replace(FINGERS, cutter=replace(FINGERS.cutter, measured_mm=5.97)))
+    for play in (0.11, 0.1, 0.1):
+        log_cut(shop, "fingers", CutEntry({"key": 5.9}, {"play": (play,)}, stock="board", metres_m=2.0))
+    path = tmp_path / "out.toml"
+    export_log(shop, "fingers", path)
+    with open_shop(tmp_path / "other.db", now=ticking()) as other:
+        import_log(other, path)
+        assert (
+            dict(setups.get(other, "fingers").abrasive) == abrasive_stocks(other.connection) == {"board": 3.0}
+        )
+        assert setups.get(other, "fingers").cutter.measured_mm == 5.97
+        assert wear.wear(other, "spiral").weighed_m == pytest.approx(18.0)
+        assert next_step(other, "fingers") == next_step(shop, "fingers")
+
+
+def test_a_measured_width_is_not_changed_with_the_setup(shop):
+    setups.add(shop, FINGERS)
+    cutters.sharpen(shop, "spiral", measured_mm=5.97)
+    setup = setups.get(shop, "fingers")
+    with pytest.raises(CalibError, match=r"calib cutter sharpen spiral --measured 5\.9"):
+        setups.change(shop, "fingers", replace(setup, cutter=replace(setup.cutter, measured_mm=5.9)))

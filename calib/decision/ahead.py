@@ -27,8 +27,6 @@ Mask = NDArray[np.bool_]
 HOLDS_AT = 0.9
 #: Nothing is said beyond this many pieces.
 MOST_PIECES = 100_000
-#: A piece that is told to need no metres is taken to need this (m), so that lengths can be told.
-LEAST_METRES_M = 1e-3
 
 
 @dataclass(frozen=True)

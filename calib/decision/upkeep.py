@@ -193,10 +193,11 @@ class _Planner:
             return float(looks[-1])
         if failing[0] == 0:
             return since
-        low, high = float(looks[failing[0] - 1]), float(looks[failing[0]])
-        closer = np.linspace(low, high, _CLOSER)
-        first = int(np.argmax(self._chance(stand, closer) < self.confidence))
-        return float(closer[max(first - 1, 0)])
+        first = int(failing[0])
+        for _ in range(2):
+            looks = np.linspace(looks[first - 1], looks[first], _CLOSER)
+            first = int(np.argmax(self._chance(stand, looks) < self.confidence))
+        return float(looks[first - 1])
 
     def _chance(self, stand: _Stand, looks: Array) -> Array:
         least: Array = np.min([view.inside(looks) for view in stand.views], axis=0)
