@@ -57,16 +57,17 @@ FULL = Setup(
         Adjuster("stop", 0.02, 0.08, "renews", -3.0, 50.0, "1/4-20", moves={"width": LEARN}),
         Adjuster("shim", has_scale=False, counts_other_way=True, moves={"place": 0.625}),
     ),
-    cutter=Cutter("straight", 6.35, 3.5),
+    cutter=Cutter("straight", 6.35, 3.5, 6.31),
     pieces_left=0,
     metres_per_piece_m=0.18,
     stock="cherry",
-    stakes=Stakes(3.0, 1.0, {"width": ReadingStakes(30.0, 12.0)}, ReadingStakes(5.0, 6.0)),
+    stakes=Stakes(3.0, 1.0, {"width": ReadingStakes(30.0, 12.0)}, ReadingStakes(5.0, 6.0), 45.0),
     knowledge=Knowledge(
         math.inf, 0.03, 0.021, 0.016, 0.04, 0.0005, 0.001, 0.02, 0.01, 0.05, 0.03, 0.5, True,
         {"width": Scales(cut_sd_mm=0.03, offset_sd_mm=math.inf), "shim": Scales(scale_sd=0.2)},
     ),
     feel=FeelScale({"tight": (-math.inf, 6.0), "fine": (6.0, 6.1)}, 0.03),
+    abrasive={"board": 3.0},
 )  # fmt: skip
 
 

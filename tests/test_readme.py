@@ -27,6 +27,7 @@ import typer
 
 from calib.cli.main import app
 from calib.decision.advice import Step
+from calib.regression.recession import HEAD_START_M, WEAR_SD_MM_PER_M
 from calib.setupform.feelwords import FINGER_WORDS, INLAY_WORDS
 from calib.shop import Knowledge, Stakes
 from calib.workflow.newsetup import FINGER_FITS, STAKES
@@ -224,6 +225,10 @@ def test_what_the_readme_says_is_assumed_is_what_the_program_assumes() -> None:
     assert f"as {stakes.test_cut_min:g} minutes, a move as {stakes.move_min:g}" in text
     for word, minutes in STAKES.items():
         assert f"{minutes:g} ({word})" in text
+    edge = " ".join(section(readme(), "How long an edge lasts").split())
+    assert f"a scale of {100 * WEAR_SD_MM_PER_M:g} mm per 100 m" in edge
+    assert f"some {HEAD_START_M:g} m more" in edge
+    assert f"A regrind is taken as {stakes.regrind_min:g} minutes" in edge
     off = (known.wear_sd_mm_per_m, known.creep_sd_mm, known.zero_sd_mm, known.stock_sd_mm)
     assert off == (0.0, 0.0, 0.0, 0.0)
     assert known.mounting_sd_mm is None

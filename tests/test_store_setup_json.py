@@ -35,9 +35,10 @@ FULL = replace(
         ),
         Adjuster("lever", moves={"clearance": LEARN}),
     ),
-    stakes=Stakes(3.5, 1.5, {"clearance": ReadingStakes(30.0, 12.0)}, ReadingStakes(1.0, 2.0)),
+    stakes=Stakes(3.5, 1.5, {"clearance": ReadingStakes(30.0, 12.0)}, ReadingStakes(1.0, 2.0), 45.0),
     knowledge=Knowledge(math.inf, mounting_sd_mm=0.1, scales_known=True, of={"key": Scales(move_sd_mm=0.01)}),
     feel=FeelScale({"mallet": (-math.inf, 0.0), "rattles": (0.2, math.inf)}, 0.05),
+    abrasive={"board": 3.0},
 )
 
 

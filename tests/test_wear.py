@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from dataclasses import replace
@@ -18,6 +19,7 @@ from calib.decision.edgelife import edge_left, wear_picture
 from calib.decision.upkeep import key_enters_for, schedule
 from calib.errors import CalibError
 from calib.monitor import holds_for
+from calib.normal import cdf
 from calib.regression.infer import posterior
 from calib.regression.prospect import EdgeAhead, Prospect, prospect
 from calib.regression.recession import EdgeBelief, Recession, WearAxis
@@ -25,6 +27,7 @@ from calib.regression.sharedwear import belief, shared_wear
 from calib.shop import Adjuster, Band, Cut, Setup
 from calib.workflow import cutters, keep, setups, stocks, wear
 from calib.workflow.cuts import CutEntry, log_cut, work
+from calib.workflow.edge import abrasive_stocks
 from calib.workflow.mountings import mount
 from calib.workflow.next import next_step
 from calib.workflow.shopfloor import Shop, open_shop
@@ -96,43 +99,64 @@ def test_nothing_is_told_of_a_wear_that_is_not_established():
     assert left.readings[0].pieces is None
 
 
-def test_each_move_of_the_schedule_is_due_when_the_chance_falls_and_brings_it_back():
-    """Chance at each move is the confidence; after it, it is higher; every position can be reached."""
+def after_a_measured_move(setup, future, change, at):
+    """The chance along the pieces after a move, one piece measured after it, written out; one adjuster."""
+    mean, covariance = future.after(np.zeros((1, 1)), np.zeros((1, 1), dtype=bool))
+    w, worn = future.weights, future.worn_after(at)[:, 0]
+    levels = mean[:, 0, 0] + worn
+    level = float(w @ levels)
+    P = float(w @ (covariance[:, 0, 0, 0] + (levels - level) ** 2 + future.move_sd[:, 0] ** 2))
+    noise = float(w @ (future.cut_sd[:, 0] ** 2 + future.reading_sd[:, 0] ** 2))
+
+    def chance(n):
+        middle = level - change + future.worn_after(n)[:, 0] - worn[:, None]  # slope -1
+        sd = np.sqrt(P * noise / (P + noise) + future.cut_sd[:, 0] ** 2)[:, None]
+        band = setup.bands[0]
+        return w @ (cdf((band.high_mm - middle) / sd) - cdf((band.low_mm - middle) / sd))
+
+    return chance
+
+
+def test_each_move_of_the_schedule_is_due_when_the_chance_falls_and_can_be_reached():
     keys = (Adjuster("key", least_step_mm=0.02, low_mm=5.0, high_mm=7.0),)
     _, _, setup, found = believed(4, adjusters=keys)
     future = prospect(found.blocks[0])
     plan = schedule(setup, future, confidence=0.8)
-    assert len(plan.moves) >= 1
-    start = float(future.now_mm[0])
-    for before, after in zip(plan.moves, plan.moves[1:], strict=False):
-        assert before.to_mm == after.from_mm
-        assert before.after_pieces < after.after_pieces
-    first = plan.moves[0]
+    first, start = plan.moves[0], float(future.now_mm[0])
     assert first.from_mm == start
     still = look_ahead(future, STILL, UNMOVED, 0, setup.bands[0])
-    moved = look_ahead(future, np.array([first.to_mm - start]), np.array([True]), 0, setup.bands[0])
-    assert still.inside(first.after_pieces)[0] >= 0.8 - 0.01
-    assert still.inside(first.after_pieces + 2)[0] < 0.8
-    assert moved.inside(first.after_pieces + 1)[0] >= 0.8
+    assert first.after_pieces == pytest.approx(still.most(0.8), rel=0.01)
+    for before, after in itertools.pairwise(plan.moves):
+        assert before.to_mm == after.from_mm
+        assert before.after_pieces < after.after_pieces
     for move in plan.moves:
         assert math.remainder(move.to_mm - move.from_mm, 0.02) == pytest.approx(0.0, abs=1e-9)
         assert setup.adjuster("key").reaches(move.to_mm)
 
 
+def test_a_schedule_ends_where_the_range_of_its_adjuster_ends():
+    free, short = (Adjuster("key", low_mm=low) for low in (0.0, 5.75))
+    ends = []
+    for key in (free, short):
+        _, _, setup, found = believed(adjusters=(key,))
+        ends.append(schedule(setup, prospect(found.blocks[0]), confidence=0.8).holds_pieces)
+    assert ends[1] < ends[0]
+
+
 def test_the_best_move_of_the_schedule_is_that_of_brute_force():
-    """Every reachable position within half a millimetre, tried one by one."""
+    """Every position within half a millimetre, tried one by one."""
     _, _, setup, found = believed(4, adjusters=(Adjuster("key", least_step_mm=0.02),))
     future = prospect(found.blocks[0])
     plan = schedule(setup, future, confidence=0.8)
     first, start = plan.moves[0], float(future.now_mm[0])
+    looks = first.after_pieces + np.arange(0, 20_000, 5)
     ends = []
     for k in range(-25, 26):
-        moved = look_ahead(future, np.array([0.02 * k]), np.array([True]), 0, setup.bands[0])
-        looks = first.after_pieces + np.arange(0, 4000)
-        failing = np.flatnonzero(moved.inside(looks) < 0.8)
-        ends.append(failing[0] if len(failing) else len(looks))
-    best = 0.02 * (int(np.argmax(ends)) - 25)
-    assert first.to_mm - start == pytest.approx(best, abs=1e-9)
+        failing = after_a_measured_move(setup, future, 0.02 * k, first.after_pieces)(looks) < 0.8
+        ends.append(int(np.argmax(failing)) if failing.any() else len(looks))
+    best = int(np.argmax(ends))
+    assert first.to_mm - start == pytest.approx(0.02 * (best - 25), abs=1e-9)
+    assert plan.moves[1].after_pieces == pytest.approx(looks[ends[best]], rel=0.02)
 
 
 def worn_setup(**changes) -> Setup:
@@ -343,3 +367,31 @@ def test_the_report_is_plain_json_and_fits_the_width(shop):
     assert "holds at least" in text
     assert " at 90 %" in text
     assert "never tells you" in text
+
+
+def test_abrasive_stocks_and_the_measured_width_go_out_and_come_back_with_the_log(shop, tmp_path):
+    """In the other shop the same metres wear the edge as much, and the advice is the same."""
+    from calib.workflow.logs import export_log, import_log
+
+    stocks.add(shop, "board", "MDF")
+    setups.add(shop, replace(FINGERS, cutter=replace(FINGERS.cutter, measured_mm=5.97)))
+    for play in (0.11, 0.1, 0.1):
+        log_cut(shop, "fingers", CutEntry({"key": 5.9}, {"play": (play,)}, stock="board", metres_m=2.0))
+    path = tmp_path / "out.toml"
+    export_log(shop, "fingers", path)
+    with open_shop(tmp_path / "other.db", now=ticking()) as other:
+        import_log(other, path)
+        assert (
+            dict(setups.get(other, "fingers").abrasive) == abrasive_stocks(other.connection) == {"board": 3.0}
+        )
+        assert setups.get(other, "fingers").cutter.measured_mm == 5.97
+        assert wear.wear(other, "spiral").weighed_m == pytest.approx(18.0)
+        assert next_step(other, "fingers") == next_step(shop, "fingers")
+
+
+def test_a_measured_width_is_not_changed_with_the_setup(shop):
+    setups.add(shop, FINGERS)
+    cutters.sharpen(shop, "spiral", measured_mm=5.97)
+    setup = setups.get(shop, "fingers")
+    with pytest.raises(CalibError, match=r"calib cutter sharpen spiral --measured 5\.9"):
+        setups.change(shop, "fingers", replace(setup, cutter=replace(setup.cutter, measured_mm=5.9)))

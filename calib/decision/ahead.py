@@ -27,8 +27,6 @@ Mask = NDArray[np.bool_]
 HOLDS_AT = 0.9
 #: Nothing is said beyond this many pieces.
 MOST_PIECES = 100_000
-#: A piece that is told to need no metres is taken to need this (m), so that lengths can be told.
-LEAST_METRES_M = 1e-3
 
 
 @dataclass(frozen=True)
@@ -56,6 +54,14 @@ class Ahead:
         worn = self.future.worn_after(n)[:, self.f]
         mean = self.level[:, None] + worn + self.creep[:, None] * n
         return mean, self.variance[:, None] + self.creep_variance[:, None] * n**2
+
+    def level_at(self, pieces: float) -> tuple[float, float]:
+        """Return mean and variance of the level (no scatter of the single cut) after so many pieces, mm."""
+        mean, variance = self.size(pieces)
+        middle = float(self.weights @ mean[:, 0])
+        of_cut = self.future.cut_sd[:, self.f] ** 2
+        spread = variance[:, 0] - of_cut + (mean[:, 0] - middle) ** 2
+        return middle, max(float(self.weights @ spread), 0.0)
 
     def inside(self, pieces: ArrayLike) -> Array:
         """Return the chance that the piece after so many is inside its band, shape (n,)."""

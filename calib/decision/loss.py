@@ -37,11 +37,15 @@ class BatchLoss:
     stakes : ReadingStakes
         Minutes per spoiled piece.
     pieces : int
+    along : int, optional
+        Pieces until the setting is looked at again and moved when wear asks for it: a longer batch is priced
+        as so many of these. None = the whole batch is cut as it stands.
     """
 
     band: Band
     stakes: ReadingStakes
     pieces: int
+    along: int | None = None
 
     def minutes(self, mean: Array, variance: Array, drift: Array | float = 0.0) -> Array:
         """Return expected minutes, for arrays that broadcast together.
@@ -55,12 +59,13 @@ class BatchLoss:
         drift : ndarray or float, mm per piece
         """
         sd = np.sqrt(np.maximum(variance, 1e-18))
-        travel = np.max(np.abs(drift)) * self.pieces
+        pieces = self.pieces if self.along is None else min(self.pieces, self.along)
+        travel = np.max(np.abs(drift)) * pieces
         if travel < _LEAST_DRIFT_MM:
             return self.pieces * self._piece(mean, sd)
         if travel < _SHORT_DRIFT_MM:
-            return self.pieces * self._piece(mean + 0.5 * (self.pieces - 1) * drift, sd)
-        at = (np.arange(_BATCH_NODES) + 0.5) / _BATCH_NODES * self.pieces - 0.5
+            return self.pieces * self._piece(mean + 0.5 * (pieces - 1) * drift, sd)
+        at = (np.arange(_BATCH_NODES) + 0.5) / _BATCH_NODES * pieces - 0.5
         along = [self._piece(mean + i * drift, sd) for i in np.clip(at, 0.0, None)]
         total: Array = np.mean(along, axis=0) * self.pieces
         return total

@@ -1,19 +1,21 @@
 """Keeping a setup in its bands while the edge wears: the moves that do it, and when a regrind is cheaper.
 
-The moves are a forecast, made without measuring on the way: each is due when the chance of the next piece
-falls to the confidence that was asked for, goes to the position that can be reached and that then holds
-longest, and brings its own error along (errors that add pile up). Whoever measures on the way needs fewer.
+The moves are a forecast. Each is due when the chance of the next piece falls to the confidence that was asked
+for; it goes to the position that can be reached and that then holds longest. A piece is measured after it, as
+the minutes count it: the level is then known again, to what the move's error and one reading leave of it, and
+the courses of wear part anew from there.
 
-Minutes: a move of the schedule costs a move and half a test cut, for the piece that is measured after it. A
-regrind costs what the maker says, dialling in again included.
+    P -> (P + landing^2) noise / (P + landing^2 + noise)
 
-Not handled: what a dull edge does to the surface, and scorching.
+Minutes: a move of the schedule costs a move and half a test cut, for the piece that is measured. A regrind
+costs what the maker says, dialling in again included.
+
+Not handled: what a dull edge does to the surface, and scorching; creep, which starts again at each move.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,8 +39,10 @@ _LOOKS = 60
 #: Places along a stretch at which the spoiled pieces are counted.
 _NODES = 5
 #: Where a move aims: so far from the target to the limit that wear moves away from.
-_AIMS = np.linspace(0.0, 0.9, 7)
-_MOST_AIMS = 24
+_AIMS = np.linspace(0.0, 0.95, 16)
+_MOST_AIMS = 40
+#: Places between two looks at which the end of a holding is searched.
+_CLOSER = 33
 _NO_SLOPE = 1e-3
 #: Standard uncertainty of a slot's width as callipers give it (0.02 mm limit over sqrt 3), mm.
 SLOT_U_MM = 0.012
@@ -73,12 +77,15 @@ class Schedule:
         A move, and measuring a piece after it.
     spoiled_min : float
         Minutes of the pieces that are still to be expected outside their bands, up to the number asked for.
+    pieces_per_move : float
+        How long the last position holds; infinite where nothing ends it.
     """
 
     moves: tuple[PlannedMove, ...]
     holds_pieces: float
     minutes_per_move: float
     spoiled_min: float = 0.0
+    pieces_per_move: float = np.inf
 
     @property
     def minutes(self) -> float:
@@ -86,11 +93,17 @@ class Schedule:
         return len(self.moves) * self.minutes_per_move
 
     def dearer_than(self, regrind_min: float) -> float | None:
-        """Return after how many pieces the moves have cost more than a regrind; None while they do not."""
-        for k, move in enumerate(self.moves, start=1):
-            if k * self.minutes_per_move > regrind_min:
-                return float(move.after_pieces)
-        return None
+        """Return after how many pieces the moves have cost more than a regrind; None if they never do.
+
+        Beyond the moves that were looked at, each position is taken to hold as long as the last one.
+        """
+        needed = int(regrind_min // self.minutes_per_move) + 1 if self.minutes_per_move > 0.0 else None
+        if needed is None or not self.moves:
+            return None
+        if needed <= len(self.moves):
+            return float(self.moves[needed - 1].after_pieces)
+        after = self.moves[-1].after_pieces + (needed - len(self.moves)) * self.pieces_per_move
+        return float(after) if after < min(self.holds_pieces, MOST_PIECES) else None
 
 
 def schedule(
@@ -110,118 +123,126 @@ def schedule(
     pieces : float
         No move is planned beyond it.
     """
-    planner = _Planner(setup, heaviest(future, _SMALL), confidence)
-    A = len(future.adjusters)
-    at = np.zeros(A) if start is None else start
-    place = _Place(at, np.abs(at) > 0.0, (np.abs(at) > 0.0).astype(np.float64))
+    planner = _Planner(setup, future, confidence)
+    stand = planner.first(np.zeros(len(future.adjusters)) if start is None else start)
     moves: list[PlannedMove] = []
-    since, end = 0.0, planner.end(place, 0.0)
-    spoiled = planner.spoiled_min(place, since, min(end, pieces))
-    while end < pieces:
-        better = planner.best_move(place, end) if len(moves) < MOST_MOVES else None
+    since, end = 0.0, planner.end(stand, 0.0)
+    spoiled = planner.spoiled_min(stand, since, min(end, pieces))
+    while end < pieces and len(moves) < MOST_MOVES:
+        better = planner.best_move(stand, end)
         if better is None:
             break
-        a, place, later = better
-        to = float(future.now_mm[a] + place.at[a])
-        now = moves[-1].to_mm if moves and moves[-1].adjuster == future.adjusters[a] else None
-        came = float(future.now_mm[a] + at[a]) if now is None else now
+        a, there = better
+        came, to = (float(future.now_mm[a] + one.at[a]) for one in (stand, there))
         moves.append(PlannedMove(int(end), future.adjusters[a], came, to))
-        since, end = end, later
-        spoiled += planner.spoiled_min(place, since, min(end, pieces))
-    looked_at_all = len(moves) == MOST_MOVES
-    holds = np.inf if end >= pieces or looked_at_all else end
-    return Schedule(tuple(moves), holds, planner.minutes_per_move, spoiled)
+        stand, since, end = there, end, planner.end(there, end)
+        spoiled += planner.spoiled_min(stand, since, min(end, pieces))
+    holds = np.inf if end >= pieces or len(moves) == MOST_MOVES else end
+    return Schedule(tuple(moves), holds, planner.minutes_per_move, spoiled, end - since)
 
 
 @dataclass(frozen=True)
-class _Place:
-    """A position: changes from now (A,), which adjusters were moved, and how often each was."""
+class _Stand:
+    """A position: changes from now, shape (A,), and each reading along the pieces to come."""
 
     at: Array
-    moved: Mask
-    made: Array
-
-    def moved_to(self, a: int, to: float) -> _Place:
-        at, moved, made = self.at.copy(), self.moved.copy(), self.made.copy()
-        at[a], moved[a], made[a] = to, True, made[a] + 1.0
-        return _Place(at, moved, made)
+    views: tuple[Ahead, ...]
 
 
 class _Planner:
     """Looks for the next move of a schedule."""
 
     def __init__(self, setup: Setup, future: Prospect, confidence: float) -> None:
-        self.setup, self.future, self.confidence = setup, future, confidence
+        self.setup, self.confidence = setup, confidence
+        self.now, self.future = future, heaviest(future, _SMALL)  # the latter is enough once it is measured
+        future = self.future
         self.bands = [setup.band(f) for f in future.readings]
         self.minutes_per_move = setup.stakes.move_min + 0.5 * setup.stakes.test_cut_min
+        self.slopes = np.einsum("c,cfa->fa", future.weights, future.slopes)
+        self.noise = future.weights @ (future.cut_sd**2 + future.reading_sd**2)
+        self.landing = future.weights @ future.move_sd**2
 
-    def views(self, place: _Place) -> list[Ahead]:
-        """Return each reading at a position, with the errors of all moves made on the way there."""
-        slopes = np.where(self.future.learned, 1.0, self.future.slopes)
-        again = np.where(self.future.renews, 0.0, np.maximum(place.made - 1.0, 0.0))
-        more = np.einsum("cfa,ca,a->cf", slopes**2, self.future.move_sd**2, again)
-        views = [look_ahead(self.future, place.at, place.moved, f, band) for f, band in enumerate(self.bands)]
-        return [replace(view, variance=view.variance + more[:, f]) for f, view in enumerate(views)]
+    def first(self, at: Array) -> _Stand:
+        """Return where it stands now, or after the move that was advised."""
+        moved = np.abs(at) > 0.0
+        views = (look_ahead(self.now, at, moved, f, band) for f, band in enumerate(self.bands))
+        return _Stand(at, tuple(views))
 
-    def end(self, place: _Place, since: float) -> float:
+    def moved(self, stand: _Stand, a: int, to: float, since: float) -> _Stand:
+        """Return where it stands after a move of one adjuster, and a piece measured after it."""
+        at = stand.at.copy()
+        at[a] = to
+        views = []
+        for f, view in enumerate(stand.views):
+            slope = self.slopes[f, a]
+            level, variance = view.level_at(since)
+            P = variance + slope**2 * self.landing[a]
+            known = P * self.noise[f] / (P + self.noise[f]) if P > 0.0 else 0.0
+            worn = self.future.worn_after(np.array([since]))[:, f, 0]
+            none = np.zeros(len(worn))
+            mean, spread = level + slope * (to - stand.at[a]) - worn, known + self.future.cut_sd[:, f] ** 2
+            views.append(Ahead(self.future, f, view.band, self.future.weights, mean, spread, none, none))
+        return _Stand(at, tuple(views))
+
+    def end(self, stand: _Stand, since: float) -> float:
         """Return up to how many pieces every reading holds, from `since` on; `since` if one does not."""
         looks = np.append(since, since + np.geomspace(0.5, MOST_PIECES, _LOOKS))
-        views = self.views(place)
-        chance = np.min([view.inside(looks) for view in views], axis=0)
+        chance = self._chance(stand, looks)
         failing = np.flatnonzero(chance < self.confidence)
         if not len(failing):
             return float(looks[-1])
         if failing[0] == 0:
             return since
-        low, high = float(looks[failing[0] - 1]), float(looks[failing[0]])
-        while high - low > max(0.05, 1e-3 * (high - since)):
-            middle = 0.5 * (low + high)
-            inside = min(view.inside(middle)[0] for view in views) >= self.confidence
-            low, high = (middle, high) if inside else (low, middle)
-        return low
+        first = int(failing[0])
+        for _ in range(2):
+            looks = np.linspace(looks[first - 1], looks[first], _CLOSER)
+            first = int(np.argmax(self._chance(stand, looks) < self.confidence))
+        return float(looks[first - 1])
 
-    def spoiled_min(self, place: _Place, since: float, end: float) -> float:
+    def _chance(self, stand: _Stand, looks: Array) -> Array:
+        least: Array = np.min([view.inside(looks) for view in stand.views], axis=0)
+        return least
+
+    def spoiled_min(self, stand: _Stand, since: float, end: float) -> float:
         """Return the minutes of the pieces expected outside their bands between two numbers of pieces."""
         if end <= since:
             return 0.0
         looks = since + (np.arange(_NODES) + 0.5) / _NODES * (end - since)
         stakes = [self.setup.stakes.of(f) for f in self.future.readings]
         price = [max(own.too_high_min, own.too_low_min) for own in stakes]
-        lost = sum(p * np.mean(1.0 - v.inside(looks)) for p, v in zip(price, self.views(place), strict=True))
+        lost = sum(p * np.mean(1.0 - v.inside(looks)) for p, v in zip(price, stand.views, strict=True))
         return float(lost) * (end - since)
 
-    def best_move(self, place: _Place, since: float) -> tuple[int, _Place, float] | None:
-        """Return the adjuster, the new position and how long it holds; None when nothing holds longer."""
-        best: tuple[int, _Place, float] | None = None
+    def best_move(self, stand: _Stand, since: float) -> tuple[int, _Stand] | None:
+        """Return the adjuster and the new position that holds longest; None when none holds a piece more."""
+        best: tuple[int, _Stand] | None = None
+        longest = since + 1.0
         for a in range(len(self.future.adjusters)):
-            for to in self._candidates(place, a, since):
-                there = place.moved_to(a, float(to))
+            for to in self._candidates(stand, a, since):
+                there = self.moved(stand, a, float(to), since)
                 end = self.end(there, since)
-                if end >= since + 1.0 and (best is None or end > best[2] + 1e-9):
-                    best = (a, there, end)
+                if end > longest:
+                    best, longest = (a, there), end
         return best
 
-    def _candidates(self, place: _Place, a: int, since: float) -> Array:
+    def _candidates(self, stand: _Stand, a: int, since: float) -> Array:
         """Return changes worth looking at: from the target to the limit that wear moves away from."""
-        slopes = self.future.weights @ self.future.slopes[:, :, a]
-        wearing = self.future.worn_after(np.array([since, since + 1.0]))
+        wearing = np.einsum("c,cfn->fn", self.future.weights, self.future.worn_after([since, since + 1.0]))
         aims: list[float] = []
-        for f, view in enumerate(self.views(place)):
-            if abs(slopes[f]) < _NO_SLOPE:
+        for f, view in enumerate(stand.views):
+            slope = self.slopes[f, a]
+            if abs(slope) < _NO_SLOPE:
                 continue
-            level = float(view.weights @ view.size(since)[0][:, 0])
-            falls = float(view.weights @ (wearing[:, f, 1] - wearing[:, f, 0])) < 0.0
-            far = view.band.high_mm if falls else view.band.low_mm
-            target = view.band.target_mm
+            falls = wearing[f, 1] < wearing[f, 0]
+            far, target = view.band.high_mm if falls else view.band.low_mm, view.band.target_mm
             wanted = target + _AIMS * (far - target) if np.isfinite(far) else np.array([target])
-            aims += list((wanted - level) / slopes[f])
+            aims += list((wanted - view.level_at(since)[0]) / slope)
         if not aims:
             return np.zeros(0)
         adjuster = self.setup.adjuster(self.future.adjusters[a])
-        found = changes(
-            adjuster, float(self.future.now_mm[a] + place.at[a]), np.array(aims), adjuster.least_step_mm
-        )
-        return place.at[a] + found[:: max(len(found) // _MOST_AIMS, 1)]
+        now = float(self.future.now_mm[a] + stand.at[a])
+        found = changes(adjuster, now, np.array(aims), adjuster.least_step_mm)
+        return stand.at[a] + found[:: max(len(found) // _MOST_AIMS, 1)]
 
 
 def key_enters(setup: Setup, future: Prospect, pieces: float | Array = 0.0) -> Array | None:
@@ -250,8 +271,3 @@ def key_enters_for(setup: Setup, future: Prospect, confidence: float = HOLDS_AT)
     if not len(failing):
         return np.inf
     return float(looks[failing[0] - 1]) if failing[0] else 0.0
-
-
-def first_end(schedules: Sequence[Schedule]) -> float:
-    """Return the number of pieces after which some block holds no longer, whatever is moved."""
-    return min((one.holds_pieces for one in schedules), default=np.inf)

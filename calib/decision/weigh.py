@@ -35,6 +35,8 @@ Mask = NDArray[np.bool_]
 #: Components below this share of the heaviest are left out when positions are searched.
 _SMALL = 1e-3
 _LOOKS_AHEAD = 21
+#: Wear that has taken this part of a band on a long batch is followed by a move.
+_WORN_PART = 0.25
 _TINY = 1e-9
 
 
@@ -103,7 +105,10 @@ class BlockScale:
     def __init__(self, setup: Setup, prospect: Prospect, repeats: Mapping[str, int], pieces: int) -> None:
         self.setup, self.repeats, self.pieces = setup, repeats, pieces
         self.future = heaviest(merged_wear(prospect), _SMALL)
-        self.losses = [BatchLoss(setup.band(f), setup.stakes.of(f), pieces) for f in prospect.readings]
+        self.losses = [
+            BatchLoss(setup.band(reading), setup.stakes.of(reading), pieces, self._along(f))
+            for f, reading in enumerate(prospect.readings)
+        ]
         self.drift = self.future.drift + self.future.creep_after()[0]
         self.cut_sd = np.maximum(self.future.cut_sd, _TINY)
         self.noise = self.cut_sd**2 + self.future.reading_sd**2
@@ -112,6 +117,25 @@ class BlockScale:
         landing = None if self.main is None else self.future.move_sd[:, self.main]
         self.groups = stand_ins(self.future.weights, np.sqrt(self.noise[:, self.lead]), landing)
         self.stand_in = self.groups.of
+
+    def _along(self, f: int) -> int | None:
+        """Pieces until wear asks for a move, which is when it has taken a part of the band.
+
+        None if it never does, or if no adjuster can follow the wear to the end of the batch.
+        """
+        band = self.setup.band(self.future.readings[f])
+        drift = float(self.future.weights @ self.future.drift[:, f])
+        part = _WORN_PART * (band.high_mm - band.low_mm)
+        if abs(drift) * self.pieces <= part:
+            return None
+        for a, name in enumerate(self.future.adjusters):
+            slope = self._mean_slopes()[f, a]
+            follows = abs(slope) > _TINY and self.setup.adjuster(name).reaches(
+                float(self.future.now_mm[a]) - drift * self.pieces / slope
+            )
+            if follows:
+                return max(int(part / abs(drift)), 1)
+        return None
 
     def weigh(self, test_min: float, *, points: int = 161, rungs: int = 40) -> Weighed:
         """Return every action of the block when a test cut costs it `test_min` minutes."""

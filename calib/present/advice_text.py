@@ -170,7 +170,7 @@ def _outlook(advice: Advice) -> list[str]:
     if advice.check_after_pieces is not None:
         lines.append(f"Measure a good piece after {count(advice.check_after_pieces, 'piece')}.")
     if advice.holds_for_pieces is not None:
-        lines.append(f"The setting should hold for about {count(advice.holds_for_pieces, 'piece')}.")
+        lines.append(f"The setting should hold for at least {count(advice.holds_for_pieces, 'piece')}.")
     return lines
 
 

@@ -16,6 +16,8 @@ from calib.present.layout import paragraph, section, table_or_records, to_ascii
 
 _BLOCKS = "▁▂▃▄▅▆▇█"
 _BLOCKS_ASCII = "12345678"
+#: Moves that are told: those that the pieces left will ask for, at least the next one.
+_MOST_MOVES = 6
 #: Decimals of a recession: thousandths of a millimetre, hundred-thousandths of an inch.
 _FINE = {"mm": 3, "in": 5}
 
@@ -51,13 +53,16 @@ def _metres(metres: float) -> str:
 
 def _setup(report: Any, edge: Any, ahead: Any, width: int, unit: str, ascii_only: bool) -> list[str]:
     """Return the block of one setup: how long it holds, what it will read, the moves, the regrind."""
+    name = ahead.setup.name
+    if not ahead.left.readings:
+        return paragraph(f"{name}: no reading of it follows the wear of the edge.", width, "", "  ")
+    if ahead.left.metres_per_piece_m <= 0.0:
+        told = f"calib setup change {name} metres_per_piece=0.05"
+        text = f"{name}: its pieces add no metres to the edge. Say how many: {told}"
+        return paragraph(text, width, "", "  ")
     lines = []
     for left in ahead.left.readings:
-        lines += paragraph(f"{ahead.setup.name}, {left.reading}: {_holds(left, ahead.left)}", width, "", "  ")
-    if not ahead.left.readings:
-        return paragraph(
-            f"{ahead.setup.name}: no reading of it follows the wear of the edge.", width, "", "  "
-        )
+        lines += paragraph(f"{name}, {left.reading}: {_holds(left, ahead.left)}", width, "", "  ")
     for told in ahead.foreseen:
         lines += _foreseen(told, width, unit, ascii_only)
     if ahead.left.established:
@@ -113,11 +118,14 @@ def blocks(values: Sequence[float], signs: str = _BLOCKS, top: float | None = No
 def _moves(ahead: Any, width: int, unit: str) -> list[str]:
     """Return the moves that would keep the setup in its bands, and what ends them."""
     piece_m = ahead.left.metres_per_piece_m
-    moves = [move for plan in ahead.left.schedules for move in plan.moves]
+    moves = sorted(
+        (move for plan in ahead.left.schedules for move in plan.moves), key=lambda move: move.after_pieces
+    )
+    soon = sum(move.after_pieces < ahead.setup.pieces_left for move in moves)
     if not moves:
         return []
-    lines = paragraph("To keep it in its band, made without measuring on the way:", width, "  ")
-    for move in sorted(moves, key=lambda move: move.after_pieces)[:4]:
+    lines = paragraph("To keep it in its band, a piece measured after each move (a forecast):", width, "  ")
+    for move in moves[: min(max(soon, 1), _MOST_MOVES)]:
         when = f"after {count(move.after_pieces, 'piece')} ({_metres(move.after_pieces * piece_m)})"
         when = "now" if move.after_pieces == 0 else when
         how = in_units(how_to_move(ahead.setup, move.adjuster, move.from_mm, move.to_mm), unit)

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from calib.regression.hypotheses import BlockPosterior
 from calib.regression.infer import reading_sds
@@ -93,7 +93,7 @@ class Prospect:
     hypothesis: NDArray[np.intp]
     edge: EdgeAhead
 
-    def worn_after(self, pieces: float | Array) -> Array:
+    def worn_after(self, pieces: ArrayLike) -> Array:
         """Return what wear will have done to each reading after some more pieces, shape (C, F, ...), mm."""
         edge = self.edge
         metres = edge.metres_per_piece_m * np.asarray(pieces, dtype=np.float64)

@@ -54,11 +54,13 @@ def add(
     nominal_text: str | None = None,
     sharpened_when: str | None = None,
     metres: float = 0.0,
+    measured_mm: float | None = None,
     note: str | None = None,
 ) -> CutterRecord:
     """Add a cutter; its first sharpening starts with the metres that it has already cut."""
     name = plain_name("cutter", name)
     above_zero(name, "width", nominal_mm)
+    above_zero(name, "measured width", measured_mm)
     check_amounts(name, 1, metres)
     with shop.writing() as connection:
         if nouns.named(connection, "cutters", name) is not None:
@@ -74,6 +76,7 @@ def add(
                 "label": next_label(connection, name),
                 "kind": "fitted",
                 "metres_start": metres,
+                "measured_mm": measured_mm,
                 "sharpened_when": sharpened_when or shop.now(),
             },
         )

@@ -90,7 +90,7 @@ def _differences(
         return [f"{where}: the setup as it was then is not there."]
     bench = stand(connection, version, row["seen_event_id"])
     wear = edge_wear(connection, bench, row["seen_event_id"])
-    again = advise(wear.setup, bench.log, **unpacked(row["overrides"]), **wear.known)
+    again = advise(wear.setup, wear.cuts, **unpacked(row["overrides"]), **wear.known)
     return [
         f"{where}: {what} was {old:.9g} and is {new:.9g} now."
         for what, old, new in _pairs(connection, row, again)

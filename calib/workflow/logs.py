@@ -13,12 +13,13 @@ from calib.errors import CalibError
 from calib.logfile import load_log, write_log
 from calib.measurement.worth import worth_as_knowledge
 from calib.shop import Cut, Setup
+from calib.store import abrasiveness, events, nouns, sharpenings
 from calib.store import cuts as cut_rows
-from calib.store import events, nouns, sharpenings
 from calib.store import mountings as mounting_rows
 from calib.store import setups as setup_rows
 from calib.store.setup_json import to_json
 from calib.workflow import cutters
+from calib.workflow.edge import abrasive_stocks
 from calib.workflow.entries import plain_name
 from calib.workflow.history import log_of
 from calib.workflow.setups import bench_of, check, ensure_cutter, version_values
@@ -152,6 +153,9 @@ def _store(
     event_id = events.record(connection, shop.now(), "import", words, setup_id)
     version_id = setup_rows.add_version(connection, event_id, version_values(setup, setup_id, cutter_id))
     setup_rows.add_import(connection, event_id, setup_id, digest)
+    for stock, factor in setup.abrasive.items():
+        if stock not in abrasive_stocks(connection):  # what the shop says of its own stocks stands
+            abrasiveness.say(connection, event_id, stock, factor)
     writer = _Writer(shop, connection, event_id, setup, setup_id, cutter_id)
     writer.first_sharpening()
     taken = cut_rows.taken_numbers(connection)

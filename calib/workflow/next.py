@@ -38,7 +38,7 @@ def next_step(
         seen = events.last_said(shop.connection)
     asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
     advise, version = model()
-    advice = advise(wear.setup, bench.log, **asked, **wear.known)
+    advice = advise(wear.setup, wear.cuts, **asked, **wear.known)
     if store and not shop.read_only:
         with shop.writing() as connection:
             _keep(shop, connection, bench, seen, version, packed(asked), advice)

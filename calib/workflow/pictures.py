@@ -59,7 +59,7 @@ def _advised(shop: Shop, setup_name: str) -> tuple[Setup, Sequence[Cut], Advice]
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
         wear = edge_wear(shop.connection, bench)
-    return wear.setup, bench.log, model()[0](wear.setup, bench.log, **wear.known)
+    return wear.setup, wear.cuts, model()[0](wear.setup, wear.cuts, **wear.known)
 
 
 def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
@@ -68,7 +68,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
         bench = bench_of(shop.connection, setup_name)
         start, rests_on = where_to_start(bench)
         wear = edge_wear(shop.connection, bench)
-    setup, log = wear.setup, bench.log
+    setup, log = wear.setup, wear.cuts
     need_a_cut(setup, log)
     advise = model()[0]
     advice = advise(setup, log, **wear.known)

@@ -62,12 +62,23 @@ def change(shop: Shop, name: str, new: Setup) -> Setup:
                 f"{name}: metres belong to the sharpening. Start a new one with: "
                 f"calib cutter sharpen {new.cutter.name} --metres {new.cutter.metres_since_sharp_m:g}"
             )
+        _refuse_measured(new.cutter, old.setup.cutter)
         cutter_id = ensure_cutter(shop, new.cutter, was=old.setup.cutter)
         words = f"the change of setup {name}"
         event_id = events.record(connection, shop.now(), "setup", words, old.setup_id)
         values = version_values(new, old.setup_id, cutter_id)
         rows.add_version(connection, event_id, {**values, "replaces": old.version["id"]})
         return bench_of(connection, new.name).setup
+
+
+def _refuse_measured(new: Cutter, old: Cutter) -> None:
+    """A width that was measured belongs to the sharpening, as its metres do."""
+    if new.name == old.name and new.measured_mm != old.measured_mm:
+        width = "..." if new.measured_mm is None else f"{new.measured_mm:g}"
+        raise CalibError(
+            f"cutter {new.name}: a measured width belongs to its sharpening. "
+            f"Start a new one with: calib cutter sharpen {new.name} --measured {width}"
+        )
 
 
 def versions(shop: Shop, name: str) -> int:
@@ -139,7 +150,8 @@ def ensure_cutter(shop: Shop, cutter: Cutter, was: Cutter | None = None) -> int:
     """
     found = nouns.named(shop.connection, "cutters", cutter.name)
     if found is None:
-        cutters.add(shop, cutter.name, cutter.nominal_mm, metres=cutter.metres_since_sharp_m)
+        metres, measured = cutter.metres_since_sharp_m, cutter.measured_mm
+        cutters.add(shop, cutter.name, cutter.nominal_mm, metres=metres, measured_mm=measured)
         return int(cutters.row_of(shop.connection, cutter.name)["root"])
     if cutter.nominal_mm is not None and cutter.nominal_mm != found["nominal_mm"]:
         if found["nominal_mm"] is not None and (was is None or was.name != cutter.name):

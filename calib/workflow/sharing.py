@@ -26,7 +26,7 @@ if TYPE_CHECKING:  # numpy comes with them, and only a wearing edge needs them
 #: Other setups that an advice asks, those with the most metres on the edge first.
 MOST_OTHERS = 4
 #: Rows of one setup that are looked at, whole mountings, the newest first.
-MOST_ROWS = 80
+MOST_ROWS = 60
 #: Wear is left out of an advice until the logs on the edge make so many metres.
 MATTERS_M = 10.0
 #: How far ahead, at least, the courses of wear are told apart, m.
@@ -56,11 +56,14 @@ class EdgeWear:
     ----------
     setup : Setup
         With the prior that goes with it.
+    cuts : sequence of Cut
+        The log; with the wear of the edge only the newest mountings of a long one.
     known : mapping
         More arguments of `advise`; empty until the cuts on the edge establish its wear.
     """
 
     setup: Setup
+    cuts: Sequence[Cut]
     known: Mapping[str, Any]
 
 
@@ -143,19 +146,20 @@ def edge_wear(connection: sqlite3.Connection, bench: Bench, upto: int = NOW) -> 
     Until the cuts on the edge, its own and those of other setups, establish the wear, the advice rests on the
     setup's own log and knowledge alone.
     """
-    plain = EdgeWear(bench.setup, {})
+    plain = EdgeWear(bench.setup, bench.log, {})
     if not _follows_wear(bench):
         return plain
     edge = bench.edge
     others = sharers(connection, edge.cutter_id, edge.sharpening_id, upto, MOST_OTHERS + 1)
-    mine = Sharer(bench, bench.setup, tuple(bench.log), True)
+    mine = sharer_of(bench, edge.cutter_id, edge.sharpening_id)
+    assert mine is not None, "its own cutter is in it"
     like = [s for s in others if s.bench.setup_id != bench.setup_id and alike(s.use, mine.use)]
     if _metres([mine, *like]) < MATTERS_M:
         return plain
     (mine, *like), _ = with_prior([mine, *like])
     shared = wear_of([mine, *like])
     told = told_of(shared, 0, mine.setup)
-    return plain if told is None else EdgeWear(mine.setup, {"wear": told})
+    return plain if told is None else EdgeWear(mine.setup, mine.cuts, {"wear": told})
 
 
 def told_of(shared: SharedWear, which: int, setup: Setup) -> EdgeBelief | None:

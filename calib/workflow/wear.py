@@ -23,6 +23,7 @@ if TYPE_CHECKING:  # numpy comes with them
 
 #: Places ahead at which each reading is told.
 _STEPS = 4
+_LEAST_REACH_M = 4.0
 
 
 @dataclass(frozen=True)
@@ -191,11 +192,12 @@ def _ahead(
 
 
 def _places(setup: Setup, left: EdgeLeft) -> tuple[float, ...]:
-    """Return round lengths ahead, as far as the setup holds or as its pieces go."""
-    holds = left.metres_m if left.metres_m is not None and math.isfinite(left.metres_m) else 0.0
-    reach = max(1.5 * holds, setup.pieces_left * left.metres_per_piece_m, 5.0)
+    """Return round lengths ahead, as far as the pieces go or until the setup has left its bands."""
+    known = [m for one in left.readings for m in (one.metres_m, one.likely_m) if m is not None]
+    leaves = max([1.2 * m for m in known if math.isfinite(m)], default=math.inf)
+    reach = max(min(setup.pieces_left * left.metres_per_piece_m, leaves), _LEAST_REACH_M)
     step = 10.0 ** math.floor(math.log10(reach / _STEPS))
-    step = next(k * step for k in (1.0, 2.0, 2.5, 5.0, 10.0) if k * step * _STEPS >= reach)
+    step = next(k * step for k in (1.0, 2.0, 2.5, 5.0, 10.0) if k * step * _STEPS >= reach * (1.0 - 1e-9))
     return tuple(step * k for k in range(_STEPS + 1))
 
 
