@@ -197,7 +197,7 @@ class Knowledge:
     log_sd : float
         sd of the natural logarithm of each unknown scale around its median.
     scales_known : bool
-        True: move, cut and reading sd are exact.
+        True: move, cut and reading sd are exact, and so are the limits of the words.
     of : mapping of reading or adjuster name to Scales
         Overrides.
     """
@@ -229,6 +229,25 @@ class Knowledge:
 
 
 @dataclass(frozen=True)
+class FeelPair:
+    """A cut that was both felt and measured.
+
+    Parameters
+    ----------
+    word : str
+    value_mm, u_mm : float, mm
+        The first reading, and its standard uncertainty.
+    by : str or None
+        Whose hand; None when only one person logs.
+    """
+
+    word: str
+    value_mm: float
+    u_mm: float
+    by: str | None = None
+
+
+@dataclass(frozen=True)
 class FeelScale:
     """Words that stand for an interval of the first reading.
 
@@ -238,10 +257,22 @@ class FeelScale:
         Either end may be infinite.
     spread_mm : float, mm
         sd with which hand and day shift the limits of a word.
+    pairs : tuple of FeelPair
+        Of other setups with the same words; no part of what the setup is.
+    people : mapping of person to FeelScale
+        Re-fitted scales, by whose hand it is; no part of what the setup is either.
     """
 
     words: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
     spread_mm: float = 0.04
+    pairs: tuple[FeelPair, ...] = field(default=(), compare=False)
+    people: Mapping[str | None, FeelScale] = field(
+        default_factory=lambda: MappingProxyType({}), compare=False
+    )
+
+    def of(self, person: str | None) -> FeelScale:
+        """Return the scale of one person's hand: the re-fitted one where there is one."""
+        return self.people.get(person, self)
 
 
 @dataclass(frozen=True)
@@ -360,6 +391,10 @@ class Cut:
         Numbers or intervals; several are repeats on the same cut. Absent when it was not measured.
     feel : str or None
         A word of the setup's feel scale; it speaks of the first reading.
+    by : str or None
+        Whose hand felt it; None when only one person logs.
+    approach : mapping of adjuster name to 1 or -1
+        The way each came to its place, where that is known better than by the sign of its last move.
     stock, mounting, sharpening : str or None
         None = as in the row before (in the first row: one unnamed).
     moved : frozenset of adjuster names
@@ -384,3 +419,5 @@ class Cut:
     note: str | None = None
     when: str | None = None
     at_hand: bool = True
+    by: str | None = None
+    approach: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))

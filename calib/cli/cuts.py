@@ -21,7 +21,7 @@ from calib.cli.kit import (
     say_json,
 )
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
-from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
+from calib.cli.words import BLADES, OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
 from calib.present.figures import count
 from calib.present.history_text import cut_line, move_line
@@ -37,6 +37,7 @@ Words = Annotated[
     ),
 ]
 NotMoved = Annotated[bool, typer.Option("--not-moved", help="The advised move was not made.")]
+By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Whose hand felt it.")]
 AsAdvised = Annotated[bool, typer.Option("--as-advised", help="The advised move was made.")]
 
 
@@ -52,6 +53,7 @@ def cut(
     words: Words = None,
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -61,8 +63,10 @@ def cut(
     It gets a number to write on the piece.
 
     Positions that are left out are where they were. A reading named twice is a repeat.
+    goes= is a feeler blade or pin that goes in, stops= one that does not; clearance=0.05..0.10 says the same.
 
     \b
+    calib cut corners goes=0.05 stops=0.10
     calib cut corners key=6.14 clearance=-0.07
     calib cut corners feel=mallet stock=cherry note="middle finger"
     """
@@ -70,6 +74,7 @@ def cut(
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        _whose_hand(said, by)
         if not (said.readings or "feel" in said.plain):
             raise UsageError(f"cut {setup.name}: nothing was read. {_example(setup)}")
         logged = _log(shop, setup, said, as_advised, not_moved)
@@ -80,6 +85,7 @@ def again(
     number: Annotated[int, typer.Argument(metavar="N", help="The number on the piece.")],
     words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE", help="What it reads now.")],
     instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -96,10 +102,12 @@ def again(
 
     with opened(db) as shop:
         setup, _ = find_cut(shop, number)
-        said = read_words(setup, words, units, ("feel", "gauge"))
+        said = read_words(setup, words, units, ("feel", "by", "gauge", *BLADES))
+        _whose_hand(said, by)
         feel, gauge = said.plain.get("feel"), said.plain.get("gauge")
         logged = cuts.measure_again(
-            shop, number, said.readings, feel, texts=said.texts, gauge=gauge, instead=instead
+            shop, number, said.readings, feel, texts=said.texts, gauge=gauge, instead=instead,
+            by=said.plain.get("by"),
         )
     if json_form:
         return _answer(setup, logged, said, json_form, units)
@@ -144,6 +152,7 @@ def work(
     pieces: Annotated[int, typer.Option("--pieces", "-n", min=1, help="How many good pieces were cut.")] = 1,
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -160,6 +169,7 @@ def work(
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        _whose_hand(said, by)
         logged = _log(shop, setup, said, as_advised, not_moved, pieces)
         left = setups.get(shop, setup.name).pieces_left
     if json_form:
@@ -169,6 +179,16 @@ def work(
         f"Logged {count(pieces, 'good piece')} as number {logged.number}; {left} left to cut.",
         "Not so? calib undo",
     )
+
+
+def _whose_hand(said: Said, by: str | None) -> None:
+    """Take whose hand it was from the option or the word; `UsageError` when nothing was felt."""
+    if by is not None:
+        if by.strip() == "" or said.plain.get("by", by) != by:
+            raise UsageError("--by names one person, as in --by ada. Give it once.")
+        said.plain["by"] = by.strip()
+    if "by" in said.plain and "feel" not in said.plain:
+        raise UsageError(f"by {said.plain['by']}: nothing was felt. Say how it feels too, as in feel=hand.")
 
 
 def _log(
@@ -210,6 +230,7 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
             settings_mm=said.settings_mm,
             not_moved=not_moved,
             gauge=said.plain.get("gauge"),
+            by=said.plain.get("by"),
         )
     entry = cuts.CutEntry(
         settings_mm=said.settings_mm,
@@ -219,6 +240,7 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
         stock=said.plain.get("stock"),
         note=said.plain.get("note"),
         gauge=said.plain.get("gauge"),
+        by=said.plain.get("by"),
         metres_m=said.metres_m,
         not_moved=not_moved,
         moved=said.moved,

@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from calib import __version__
-from calib.cli import advice, box, cuts, cutters, demo, gauges, keep, pictures, rehearse, setups, stocks
+from calib.cli import advice, box, cuts, cutters, demo, feel, gauges, keep, pictures, rehearse, setups, stocks
 from calib.cli.kit import new_app, say
 
 app = new_app(
@@ -42,6 +42,7 @@ app.add_typer(setups.app, name="setup")
 app.add_typer(cutters.app, name="cutter")
 app.add_typer(stocks.app, name="stock")
 app.add_typer(gauges.app, name="gauge")
+app.add_typer(feel.app, name="feel")
 cuts.register(app)
 advice.register(app)
 rehearse.register(app)

@@ -30,7 +30,7 @@ from calib.setupform import knowledge_from_dict, stakes_from_dict
 from calib.shop import Cut, Setup
 
 #: Changes whenever the same log may give another answer.
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 
 #: A last reading that is a slip with more than this probability is measured again before anything moves.
 WILD = 0.4

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import CalibError
+from calib.regression.feelpairs import with_own_words
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
 from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
@@ -113,6 +114,7 @@ def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
+    setup = with_own_words(setup, rows)
     return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
 
 

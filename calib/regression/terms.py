@@ -367,8 +367,9 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
             limits = {"value_mm": float(value) - base}
         rows.append(Row(cut.number, position, f, measured, base, wear, scaled, fixed, **limits))
     if felt:
-        low, high = block.setup.feel.words[str(cut.feel)]
-        spread = block.setup.feel.spread_mm**2
+        scale = block.setup.feel.of(cut.by)
+        low, high = scale.words[str(cut.feel)]
+        spread = scale.spread_mm**2
         rows.append(
             Row(cut.number, position, f, features, base, wear, cut_variance, spread,
                 low_mm=low - base, high_mm=high - base)

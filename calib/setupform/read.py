@@ -38,7 +38,7 @@ SCHEMA = "calib.log/1"
 #: Headings of a log's CSV that no reading and no adjuster may be named after.
 RESERVED = (
     "kind", "pieces", "metres", "stock", "feel", "mounting", "sharpening", "moved", "note", "when",
-    "number", "at_hand",
+    "number", "at_hand", "by",
 )  # fmt: skip
 
 

@@ -56,7 +56,7 @@ def from_json(text: str) -> Setup:
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value) if f.compare}
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):

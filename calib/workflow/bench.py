@@ -20,11 +20,14 @@ from dataclasses import dataclass, field, replace
 from calib.shop import Cut, Setup
 from calib.store import advice as advice_rows
 from calib.store import cuts as cut_rows
+from calib.store import feelwords as word_rows
 from calib.store import mountings as mounting_rows
 from calib.store import moves as move_rows
 from calib.store import setups as setup_rows
 from calib.store.events import NOW
 from calib.workflow.edge import Edge, edge_of
+from calib.workflow.feelpairs import with_pairs_of_others
+from calib.workflow.feelwords import Tongue, in_the_shops_words
 from calib.workflow.records import Moved
 
 #: Two settings closer than this are one place: far below anything that can be set.
@@ -97,8 +100,11 @@ def stand(connection: sqlite3.Connection, version: sqlite3.Row, upto: int = NOW)
     edge = edge_of(connection, version, current, cuts, upto)
     good = setup_rows.good_pieces_since(connection, setup_id, int(version["event_id"]), upto)
     setup = replace(edge.setup, pieces_left=max(int(version["pieces_left"]) - good, 0), name=version["name"])
+    setup = in_the_shops_words(connection, setup, int(version["event_id"]), upto)
+    setup = with_pairs_of_others(connection, setup, setup_id, upto)
     walk = _Walk(setup, edge, {int(row["id"]): row for row in mountings})
-    for _, item in sorted(_items(connection, setup_id, cuts, mountings, upto), key=lambda pair: pair[0]):
+    said = _items(connection, setup, setup_id, cuts, mountings, upto)
+    for _, item in sorted(said, key=lambda pair: pair[0]):
         walk.take(item)
     walk.finish()
     placed = _backfilled(setup, walk.placed, walk.positions)
@@ -118,6 +124,7 @@ class _Item:
 
 def _items(
     connection: sqlite3.Connection,
+    setup: Setup,
     setup_id: int,
     cuts: list[sqlite3.Row],
     mountings: list[sqlite3.Row],
@@ -130,7 +137,7 @@ def _items(
     for row in move_rows.of_setup(connection, setup_id, upto):
         yield (row["event_id"], 1, row["id"]), _Item("move", row)
     settings = cut_rows.settings_of(connection, setup_id)
-    for row, cut in zip(cuts, _bare_cuts(connection, setup_id, cuts, upto), strict=True):
+    for row, cut in zip(cuts, _bare_cuts(connection, setup, setup_id, cuts, upto), strict=True):
         item = _Item("cut", row, settings=settings.get(row["id"], {}), cut=cut)
         yield (row["root_event"], 2, row["root"]), item
     here = {int(row["root"]) for row in cuts}
@@ -142,11 +149,13 @@ def _items(
 
 
 def _bare_cuts(
-    connection: sqlite3.Connection, setup_id: int, rows: list[sqlite3.Row], upto: int
+    connection: sqlite3.Connection, setup: Setup, setup_id: int, rows: list[sqlite3.Row], upto: int
 ) -> Iterable[Cut]:
     """Give the cuts without their positions, mounting and sharpening."""
     measured = cut_rows.measurements_of(connection, setup_id, upto)
     feels = cut_rows.feels_of(connection, setup_id, upto)
+    by = word_rows.felt_by(connection, setup_id, upto) if feels else {}
+    tongue = Tongue(connection, setup.joint.kind, upto)
     for row in rows:
         readings = {
             name: tuple(cut_rows.reading_of(one) for one in repeats)
@@ -159,7 +168,8 @@ def _bare_cuts(
             readings=readings,
             pieces=row["pieces"],
             metres_m=row["metres_m"],
-            feel=feels.get(row["root"]),
+            feel=tongue(feels.get(row["root"])),
+            by=by.get(row["root"]),
             stock=row["stock"],
             note=row["note"],
             when=row["cut_when"],

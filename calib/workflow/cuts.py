@@ -83,6 +83,8 @@ class CutEntry:
         Adjusters re-set to the same place.
     gauge : str or None
         What the readings were taken with.
+    by : str or None
+        Whose hand felt it.
     """
 
     settings_mm: Mapping[str, float] = field(default_factory=dict)
@@ -96,6 +98,7 @@ class CutEntry:
     pieces: int = 1
     moved: frozenset[str] = frozenset()
     gauge: str | None = None
+    by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,7 @@ def work(
     settings_mm: Mapping[str, float] | None = None,
     not_moved: bool = False,
     gauge: str | None = None,
+    by: str | None = None,
 ) -> LoggedCut:
     """Log good pieces on the present setting; the readings are of the last one.
 
@@ -162,6 +166,7 @@ def work(
         not_moved=not_moved,
         pieces=pieces,
         gauge=gauge,
+        by=by,
     )
     return _log(shop, setup_name, entry, "good")
 
@@ -175,6 +180,7 @@ def measure_again(
     texts: Mapping[str, str] | None = None,
     gauge: str | None = None,
     instead: bool = False,
+    by: str | None = None,
 ) -> LoggedCut:
     """Measure a cut again: the new readings stand beside the old ones as repeats.
 
@@ -198,7 +204,7 @@ def measure_again(
         replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
         rows.add_measurements(connection, event_id, root, readings, texts, gauge=gauge, replaces=replaces)
         if feel is not None:
-            rows.add_feel(connection, event_id, root, feel, texts.get("feel"))
+            rows.add_feel(connection, event_id, root, feel, texts.get("feel"), by)
         cut = stand(connection, bench.version).cut_of(root)
     return LoggedCut(setup.name, cut, echoes(setup, readings, texts), unit_questions(setup, {}, readings, {}))
 
@@ -244,7 +250,7 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         rows.add_settings(connection, root, settings, entry.moved, entry.texts)
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauge=entry.gauge)
         if entry.feel is not None:
-            rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
+            rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"), entry.by)
         cut = stand(connection, bench.version).cut_of(root)
         questions = _questions(connection, bench, entry)
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
