@@ -24,6 +24,9 @@ JOINT_KINDS: tuple[JointKind, ...] = ("finger", "groove", "inlay", "plain")
 
 #: The slope is not known and is to be learned from the cuts.
 LEARN = "learn"
+#: A lever that is to be learned: what it is taken for, and the sd of its relative error. A shim is mostly
+#: farther from the pivot than the cutter is (common practice, no source).
+LEVER_GUESS, LEVER_SCALE_SD = 0.6, 0.5
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,16 @@ class Adjuster:
         True for a value that is typed in; such a move has no error of its own.
     moves : mapping of reading name to slope (mm per mm) or LEARN
         Overrides geometry; required for plain joints.
+    approach : {"rising", "falling"} or None
+        The way every move is finished, so that lost motion is always taken up on one side; None: as it came.
+    shims_mm : tuple of float, mm
+        What the shims in the drawer measure. The setting is then the thickness that is in place, and nothing
+        but their sums can be reached.
+    lever : float, LEARN or None
+        Of a pivoted fence or base: how far the cutter's distance goes when the shim or screw goes by 1.
+        LEARN: the cuts are to tell. None: the adjuster moves what it moves.
+    mark_mm : float, mm
+        One mark of a scale in a unit of its own; 0: the scale is in mm or inches.
     """
 
     name: str
@@ -113,6 +126,22 @@ class Adjuster:
     counts_other_way: bool = False
     typed: bool = False
     moves: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
+    approach: Literal["rising", "falling"] | None = None
+    shims_mm: tuple[float, ...] = ()
+    lever: float | str | None = None
+    mark_mm: float = 0.0
+
+    @property
+    def ratio(self) -> float:
+        """Return the lever as it is taken before any cut, mm per mm; 1 without one."""
+        if self.lever is None:
+            return 1.0
+        return LEVER_GUESS if isinstance(self.lever, str) else self.lever
+
+    @property
+    def tells_distance(self) -> bool:
+        """Say whether the scale stands for a distance of the joint (no shims, no lever, no marks)."""
+        return self.has_scale and not self.shims_mm and self.lever is None and self.mark_mm == 0.0
 
     def reaches(self, setting_mm: float) -> bool:
         """Say whether a setting lies inside the range."""
@@ -361,6 +390,13 @@ class Setup:
             return 0.0
         return self.knowledge.scale(name, "move_sd_mm")
 
+    def scale_sd(self, name: str) -> float:
+        """Return the sd of an adjuster's relative scale error; wide for a lever that is to be learned."""
+        own = self.knowledge.of.get(name)
+        if self.adjuster(name).lever == LEARN and (own is None or own.scale_sd is None):
+            return LEVER_SCALE_SD
+        return self.knowledge.scale(name, "scale_sd")
+
     def adjuster(self, name: str) -> Adjuster:
         """Return an adjuster; raise `CalibError` when the setup has none of that name."""
         for adjuster in self.adjusters:
@@ -420,4 +456,4 @@ class Cut:
     when: str | None = None
     at_hand: bool = True
     by: str | None = None
-    approach: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    approach: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}), compare=False)

@@ -13,7 +13,7 @@ from typing import Literal
 
 from calib.errors import CalibError, LogError, UsageError, near_name
 from calib.setupform import reading_from_text
-from calib.shop import Interval, Reading, Setup
+from calib.shop import Adjuster, Interval, Reading, Setup
 from calib.units import parse_length
 
 Units = Literal["mm", "in"]
@@ -115,7 +115,7 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
         return
     if name in adjusters and "adjusters" in allowed:
         _once(said, name)
-        said.settings_mm[name] = parse_length(text, units, name).mm
+        said.settings_mm[name] = setting_mm(setup.adjuster(name), text, units, name)
     elif name in OTHERS and name in allowed:
         _once(said, name)
         _take_other(said, adjusters, name, text)
@@ -144,6 +144,22 @@ def _take_blades(said: Said, setup: Setup, blades: Mapping[str, float]) -> None:
     said.readings[name] = (*said.readings.get(name, ()), Interval(low, high))
     text = " ".join(f"{blade} {said.texts.pop(blade)}" for blade in BLADES if blade in blades)
     said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
+
+
+def setting_mm(adjuster: Adjuster, text: str, units: Units, where: str) -> float:
+    """Read where an adjuster stands: a length, marks of its own scale, or the shims that are in (0.30+0.05).
+
+    >>> setting_mm(Adjuster("key", shims_mm=(0.3, 0.05)), "0.30+0.05", "mm", "key")
+    0.35
+    >>> setting_mm(Adjuster("key", mark_mm=0.05), "37.5", "mm", "key")
+    1.875
+    """
+    if adjuster.shims_mm and "+" in text.strip().lstrip("+"):
+        parts = [parse_length(part, units, where).mm for part in text.split("+")]
+        return round(sum(parts), 9)
+    if adjuster.mark_mm > 0.0 and is_plain(text) and "mm" not in text:
+        return round(float(text) * adjuster.mark_mm, 9)
+    return parse_length(text, units, where).mm
 
 
 def _take_other(said: Said, adjusters: Sequence[str], name: str, text: str) -> None:

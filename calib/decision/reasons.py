@@ -9,7 +9,7 @@ from calib.decision.explore import slope_known
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
-from calib.shop import Cut, Interval, Reading, Setup
+from calib.shop import LEARN, Cut, Interval, Reading, Setup
 from calib.units import format_length
 
 #: A reading that is a slip with more than this probability is named.
@@ -88,6 +88,24 @@ def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]
                     f"The scale of the {adjuster} seems to count the other way ({_percent(chance)}): "
                     f"the cuts went against it. Does its number rise in the direction that was meant?"
                 )
+    return tuple(lines)
+
+
+def levers(setup: Setup, belief: Posterior) -> tuple[str, ...]:
+    """Return what the cuts say of levers that are to be learned, or that they say nothing yet."""
+    lines = []
+    for adjuster in setup.adjusters:
+        if adjuster.lever != LEARN:
+            continue
+        found = belief.lever(adjuster.name)
+        low, high = found.interval(0.9)
+        told = f"{found.expected:.2f} (nine chances in ten: {low:.2f} to {high:.2f})"
+        moves = [move for block in belief.blocks for move in block.block.track.moves]
+        moved = any(move.adjuster == adjuster.name and move.change_mm for move in moves)
+        lines.append(
+            f"The lever of the {adjuster.name}, at the cutter per 1 of shim or screw: {told}"
+            + ("." if moved else ", an assumption until it was cut at another position.")
+        )
     return tuple(lines)
 
 

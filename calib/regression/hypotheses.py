@@ -147,7 +147,7 @@ def _doubtful_scales(block: Block) -> list[str]:
         a
         for k, a in enumerate(block.adjusters)
         if a in moved
-        and setup.knowledge.scale(a, "scale_sd") > 0.0
+        and setup.scale_sd(a) > 0.0
         and not setup.adjuster(a).typed
         and not np.isnan(block.slopes[:, k]).any()
     ]

@@ -55,6 +55,15 @@ class Posterior:
                 return found.one(lambda block: [_error_features(block, adjuster)])
         return Mixture(np.ones(1), np.zeros(1), np.zeros(1))
 
+    def lever(self, adjuster: str) -> Mixture:
+        """Return how far the cutter's distance goes when an adjuster goes by 1, mm per mm."""
+        ratio = self.setup.adjuster(adjuster).ratio
+        for found in self.blocks:
+            if adjuster in found.block.adjusters:
+                error = found.one(lambda block: [{f"scale:{adjuster}": ratio}])
+                return Mixture(error.weights, ratio + error.mean, error.sd)
+        return Mixture(np.ones(1), np.array([ratio]), np.zeros(1))
+
     def size(self, reading: str) -> Mixture:
         """Return the mean true size at the current setting (no scatter of single cuts), mm."""
         return self._at_now(reading, {})

@@ -78,7 +78,8 @@ def _number(value: Any) -> Any:
 
 def _adjuster(data: Mapping[str, Any]) -> Adjuster:
     moves = MappingProxyType({name: _number(slope) for name, slope in data.get("moves", {}).items()})
-    return Adjuster(**_known(Adjuster, data) | {"moves": moves})
+    shims = tuple(float(mm) for mm in data.get("shims_mm", ()))
+    return Adjuster(**_known(Adjuster, data) | {"moves": moves, "shims_mm": shims})
 
 
 def _stakes(data: Mapping[str, Any]) -> Stakes:

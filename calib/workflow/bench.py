@@ -25,6 +25,7 @@ from calib.store import mountings as mounting_rows
 from calib.store import moves as move_rows
 from calib.store import setups as setup_rows
 from calib.store.events import NOW
+from calib.workflow.approach import Approaches
 from calib.workflow.edge import Edge, edge_of
 from calib.workflow.feelpairs import with_pairs_of_others
 from calib.workflow.feelwords import Tongue, in_the_shops_words
@@ -187,6 +188,7 @@ class _Walk:
         self.moved_since: set[str] = set()
         self.pending: Pending | None = None
         self.placed: list[Placed] = []
+        self.approaches = Approaches(setup)
 
     def take(self, item: _Item) -> None:
         {"mounting": self._mount, "move": self._move, "cut": self._cut, "advice": self._advice}[item.kind](
@@ -219,6 +221,7 @@ class _Walk:
         to = (start or 0.0) + row["change_mm"] if row["kind"] == "by" else row["to_mm"]
         self.positions[name] = to
         self.moved_since.add(name)
+        self.approaches.moved(name, start, to, as_advised=row["kind"] in ("advised", "mounting"))
         self.pending = None
         move = Moved(self.setup.name, name, start, to, row["kind"])
         self.placed.append(Placed(self.mounting, move=move))
@@ -236,6 +239,7 @@ class _Walk:
             sharpening=self.edge.labels[item.row["sharpening_id"]],
             moved=frozenset(resets),
             at_hand=self._is_present_mounting(),
+            approach=self.approaches.now(),
         )
         extra = self.edge.metres_before.get(item.row["root"], 0.0)
         if extra:
@@ -248,6 +252,8 @@ class _Walk:
         """Take a position that was named with a cut; when it is another one, that was a move."""
         start = self.positions.get(name)
         self.positions[name] = mm
+        advised = self.pending is not None and self.pending.settings_mm.get(name) == mm
+        self.approaches.moved(name, start, mm, as_advised=advised)
         if start is not None and abs(mm - start) > SAME_PLACE_MM:
             move = Moved(self.setup.name, name, start, mm, "cut")
             self.placed.append(Placed(self.mounting, move=move))
@@ -275,6 +281,7 @@ class _Walk:
             sharpening=sharpening,
             moved=frozenset(self._resets()),
             at_hand=False,
+            approach=self.approaches.now(),
         )
         self._place(row, None)
 
