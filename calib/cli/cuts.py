@@ -200,21 +200,48 @@ def _log(
     if as_advised:
         moves.moved_as_advised(shop, setup.name)
     try:
-        return _store(shop, setup.name, said, not_moved, pieces)
+        return _asking(shop, setup.name, said, not_moved, pieces)
     except cuts.NeedsAnswer as needs:
         if not needs.settings_mm or not at_terminal():
             raise
         if _was_moved(needs):
             said.settings_mm = {**needs.settings_mm, **said.settings_mm}
-            return _store(shop, setup.name, said, False, pieces)
-        return _store(shop, setup.name, said, True, pieces)
+            return _asking(shop, setup.name, said, False, pieces)
+        return _asking(shop, setup.name, said, True, pieces)
     except CalibError:
         if as_advised:  # nothing of a refused command stays
             undo(shop, setup.name)
         raise
 
 
-def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> cuts.LoggedCut:
+def _asking(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> cuts.LoggedCut:
+    """Log it; in a terminal, ask first about a reading that looks like a slip."""
+    if not at_terminal():
+        return _store(shop, name, said, not_moved, pieces)
+    try:
+        return _store(shop, name, said, not_moved, pieces, ask=True)
+    except cuts.LooksLikeSlip as doubt:
+        if _yes(str(doubt)):
+            said.readings = cuts.corrected(said.readings, doubt.slips)
+            for slip in doubt.slips:
+                said.texts[slip.reading] += f" (meant {slip.meant_mm:g} mm)"
+        return _store(shop, name, said, not_moved, pieces)
+
+
+def _yes(question: str) -> bool:
+    """Ask until the answer is yes or no."""
+    while True:
+        answer = ask(f"{question} [yes/no]").lower()
+        if answer in ("yes", "y"):
+            return True
+        if answer in ("no", "n"):
+            return False
+        remark('Please answer "yes" or "no".')
+
+
+def _store(
+    shop: Shop, name: str, said: Said, not_moved: bool, pieces: int, ask: bool = False
+) -> cuts.LoggedCut:
     """Hand what was said to the use case."""
     if pieces:
         return cuts.work(
@@ -231,6 +258,7 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
             not_moved=not_moved,
             gauge=said.plain.get("gauge"),
             by=said.plain.get("by"),
+            ask=ask,
         )
     entry = cuts.CutEntry(
         settings_mm=said.settings_mm,
@@ -244,6 +272,7 @@ def _store(shop: Shop, name: str, said: Said, not_moved: bool, pieces: int) -> c
         metres_m=said.metres_m,
         not_moved=not_moved,
         moved=said.moved,
+        ask=ask,
     )
     return cuts.log_cut(shop, name, entry)
 

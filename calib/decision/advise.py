@@ -293,7 +293,7 @@ def _advice(
         tests_expected=0.0 if _cuts(best) else best.tests,
         check_after_pieces=batch.check_after(setup, futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
-        doubts=reasons.doubts(setup, belief, wild),
+        doubts=reasons.doubts(setup, belief, wild, rows),
         warnings=reasons.warnings(setup, rows, belief, futures, best.choices),
         cautions=cautions_for(setup),
         reasons=(

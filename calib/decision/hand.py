@@ -12,6 +12,7 @@ Not handled: two screws that have to be turned together.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from calib.decision.shims import change_of_stack
@@ -127,7 +128,7 @@ def how_to_move(
     if found.landing == "renews":
         text += "; set it against its stop or block"
     if usual_error_mm > 0.0:
-        text += f"; nine such moves in ten land within {_length(_rounded(usual_error_mm), setup)}"
+        text += f"; nine such moves in ten land within {_length(_upward(usual_error_mm), setup)}"
     return text + _lost_motion(setup, found, change, to_mm, last_change_mm)
 
 
@@ -205,6 +206,12 @@ def _marks(setting_mm: float, adjuster: Adjuster) -> str:
 def _rounded(mm: float) -> float:
     """Round a length that is only known roughly: two decimals, three below a tenth of a tenth."""
     return round(mm, 2) if mm >= 0.1 else round(mm, 3)
+
+
+def _upward(mm: float) -> float:
+    """Round an error up: hundredths of a mm, thousandths below two of them."""
+    step = 0.01 if mm > 0.02 else 0.001
+    return step * math.ceil(mm / step - 1e-6)
 
 
 def _lost_motion(

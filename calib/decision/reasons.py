@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from calib.decision.advice import ActionValue
 from calib.decision.explore import slope_known
+from calib.decision.slips import slips_against
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
@@ -64,7 +65,9 @@ def minutes(value: float) -> str:
     return f"{value:.1f} min" if abs(value) < 10.0 else f"{value:.0f} min"
 
 
-def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]:
+def doubts(
+    setup: Setup, belief: Posterior, wild: Cut | None, rows: Sequence[Cut] = ()
+) -> tuple[str, ...]:
     """Return questions to the maker: readings that look like slips, scales that may count the other way."""
     lines = []
     for block in belief.blocks:
@@ -81,6 +84,7 @@ def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]
                     if wild is not None and row.cut == wild.number
                     else "It hardly counts; measure it again if the piece is at hand."
                 )
+                + _meant(setup, rows, row.cut, reading)
             )
         for adjuster, chance in block.reversed_scales.items():
             if chance > _TURNED:
@@ -89,6 +93,18 @@ def doubts(setup: Setup, belief: Posterior, wild: Cut | None) -> tuple[str, ...]
                     f"the cuts went against it. Does its number rise in the direction that was meant?"
                 )
     return tuple(lines)
+
+
+def _meant(setup: Setup, rows: Sequence[Cut], number: int, reading: str) -> str:
+    """Say what was probably meant, when a slip of the fingers would explain a reading."""
+    cut = next((row for row in rows if row.number == number and row.readings), None)
+    found = () if cut is None else slips_against(setup, rows, cut)
+    slip = next((slip for slip in found if slip.reading == reading), None)
+    if slip is None:
+        return ""
+    meant = format_length(slip.meant_mm, setup.units)
+    typed = meant.replace(" ", "")
+    return f" Was {meant} meant ({slip.kind})? Then: calib again {number} {reading}={typed} --instead"
 
 
 def levers(setup: Setup, belief: Posterior) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from calib.store import events
 from calib.store import setups as setup_rows
 from calib.workflow import mountings
 from calib.workflow.bench import Bench, stand
+from calib.workflow.doubt import LooksLikeSlip, corrected, remarks, slips_in
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -32,7 +33,9 @@ from calib.workflow.shopfloor import Shop
 __all__ = [
     "CutEntry",
     "LoggedCut",
+    "LooksLikeSlip",
     "NeedsAnswer",
+    "corrected",
     "log_cut",
     "measure_again",
     "moved_as_advised",
@@ -85,6 +88,8 @@ class CutEntry:
         What the readings were taken with.
     by : str or None
         Whose hand felt it.
+    ask : bool
+        A reading that looks like a slip is not logged but raised as `LooksLikeSlip`.
     """
 
     settings_mm: Mapping[str, float] = field(default_factory=dict)
@@ -99,6 +104,7 @@ class CutEntry:
     moved: frozenset[str] = frozenset()
     gauge: str | None = None
     by: str | None = None
+    ask: bool = False
 
 
 @dataclass(frozen=True)
@@ -150,6 +156,7 @@ def work(
     not_moved: bool = False,
     gauge: str | None = None,
     by: str | None = None,
+    ask: bool = False,
 ) -> LoggedCut:
     """Log good pieces on the present setting; the readings are of the last one.
 
@@ -167,6 +174,7 @@ def work(
         pieces=pieces,
         gauge=gauge,
         by=by,
+        ask=ask,
     )
     return _log(shop, setup_name, entry, "good")
 
@@ -225,6 +233,9 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         _check(bench.setup, entry)
         settings = _named(bench, entry)
         _ask(bench, entry, settings)
+        slips = slips_in(bench, settings, entry.readings)
+        if slips and entry.ask:
+            raise LooksLikeSlip(slips, bench.setup.units)
         number = rows.next_number(connection)
         what = f"cut {number}" if kind == "test" else f"good pieces, number {number},"
         event_id = events.record(connection, shop.now(), "cut", f"{what} on {setup_name}", bench.setup_id)
@@ -252,7 +263,8 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         if entry.feel is not None:
             rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"), entry.by)
         cut = stand(connection, bench.version).cut_of(root)
-        questions = _questions(connection, bench, entry)
+        questions = remarks(slips, number, bench.setup.units)
+        questions += _questions(connection, bench, entry, {slip.reading for slip in slips})
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
     return LoggedCut(setup_name, cut, echoes(bench.setup, values, entry.texts), questions)
 
@@ -307,9 +319,12 @@ def _stock(bench: Bench, mounting: sqlite3.Row, entry: CutEntry, kind: CutKind) 
     return mounting["stock"] if first else None
 
 
-def _questions(connection: sqlite3.Connection, bench: Bench, entry: CutEntry) -> tuple[str, ...]:
-    """Return what looks wrong, though it is stored as typed."""
+def _questions(
+    connection: sqlite3.Connection, bench: Bench, entry: CutEntry, asked: set[str]
+) -> tuple[str, ...]:
+    """Return what looks wrong, though it is stored as typed; readings that were asked about are left out."""
     scales = {a.name for a in bench.setup.adjusters if a.has_scale}
     before = {name: mm for name, mm in bench.positions_mm.items() if name in scales}
-    values = unit_questions(bench.setup, entry.settings_mm, entry.readings, before)
+    readings = {name: values for name, values in entry.readings.items() if name not in asked}
+    values = unit_questions(bench.setup, entry.settings_mm, readings, before)
     return (*values, *mountings.stock_remark(connection, entry.stock))
