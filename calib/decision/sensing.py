@@ -19,10 +19,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.regression.feel import interval_moments
 from calib.regression.prospect import Prospect
 from calib.shop import Band, Cut, FeelScale, Setup
+
+Array = NDArray[np.float64]
 
 
 def word_sd_mm(scale: FeelScale, size_mm: float) -> float:
@@ -34,11 +37,16 @@ def word_sd_mm(scale: FeelScale, size_mm: float) -> float:
     >>> round(word_sd_mm(scale, 0.0) / 0.04, 3)  # sqrt(pi / 2)
     1.253
     """
-    ends = np.array(list(scale.words.values()), dtype=float).reshape(-1, 2)
+    ends = _ends(scale)
     size, variance = np.full(len(ends), size_mm), np.full(len(ends), max(scale.spread_mm, 1e-6) ** 2)
     found = interval_moments(size, variance, ends[:, 0], ends[:, 1])
     information = float(np.exp(found.log_probability) @ found.slope**2)
     return 1.0 / math.sqrt(information) if information > 0.0 else math.inf
+
+
+def _ends(scale: FeelScale) -> Array:
+    """Return the limits of the words, shape (K, 2), tight first: what words are called must not matter."""
+    return np.array(sorted(scale.words.values()), dtype=float).reshape(-1, 2)
 
 
 def blunter(scale: FeelScale, mean_mm: float, sd_mm: float, target_mm: float, cut_sd_mm: float) -> float:
@@ -51,7 +59,7 @@ def blunter(scale: FeelScale, mean_mm: float, sd_mm: float, target_mm: float, cu
     root of that at the mean over that at the target.
     """
     v, noise = max(sd_mm, 1e-6) ** 2, scale.spread_mm**2 + cut_sd_mm**2
-    ends = np.array(list(scale.words.values()), dtype=float).reshape(-1, 2)
+    ends = _ends(scale)
 
     def variance_like(at: float) -> float:
         there, wide = np.full(len(ends), at), np.full(len(ends), v + noise)

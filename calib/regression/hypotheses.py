@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, solve
+from calib.regression.feelalong import along
 from calib.regression.mixture import Mixture
 from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Cut, Setup
@@ -292,7 +293,9 @@ class _Solver:
         low, high = self._limits(k)
         sites = feel.fit_sites(m, S, low, high, self.noise[k][:, self.words])
         mean, reduction = feel.condition(mean, cross, m, S, sites)
-        return k, log_weight + sites.log_evidence, mean, covariance - reduction, bad
+        shift, change, log_gain = along(m, S, cross, sites, low, high, self.noise[k][:, self.words])
+        log_weight = log_weight + sites.log_evidence + log_gain
+        return k, log_weight, mean + shift, covariance - reduction + change, bad
 
     def _limits(self, k: Indices) -> tuple[Array, Array]:
         v, worn = self.grid.variant[k], self.worn[k][:, self.words]
