@@ -194,7 +194,8 @@ def _shims(setup: Setup, adjuster: Adjuster, from_mm: float, to_mm: float) -> st
 
 def _listed(shims: Sequence[float], setup: Setup) -> str:
     """Name shims by what they measure, thickest first."""
-    return " and ".join(_length(shim, setup) for shim in shims)
+    named = [_length(shim, setup) for shim in shims]
+    return " and ".join([*([", ".join(named[:-1])] if len(named) > 1 else []), named[-1]])
 
 
 def _marks(setting_mm: float, adjuster: Adjuster) -> str:

@@ -15,6 +15,8 @@ _LOOKS = 61
 _MOST_STEPS = 241
 #: A continuous position is told to a micrometre; nobody sets finer.
 RESOLUTION_MM = 0.001
+#: A scale with marks of its own is set to a quarter of a mark.
+MARK_SHARE = 0.25
 
 
 def changes(adjuster: Adjuster, now_mm: float, aims: Array, span_mm: float) -> Array:
@@ -47,7 +49,8 @@ def changes(adjuster: Adjuster, now_mm: float, aims: Array, span_mm: float) -> A
 
 def within(change_mm: Array, now_mm: float, adjuster: Adjuster) -> Array:
     """Round moves of a continuous adjuster to what can be told, inside its range."""
-    position = np.round((now_mm + change_mm) / RESOLUTION_MM) * RESOLUTION_MM
+    fine = max(RESOLUTION_MM, MARK_SHARE * adjuster.mark_mm)
+    position = np.round((now_mm + change_mm) / fine) * fine
     inside: Array = np.clip(position, adjuster.low_mm, adjuster.high_mm) - now_mm
     return inside
 
