@@ -9,24 +9,24 @@ the adjuster's scale stood. A move is the difference of two settings.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from calib.adjuster import LEARN, LEVER_GUESS, LEVER_SCALE_SD, Adjuster, Landing
 from calib.errors import CalibError
+from calib.feel import FeelPair, FeelScale
+
+__all__ = [
+    "JOINT_KINDS", "LEARN", "LEVER_GUESS", "LEVER_SCALE_SD", "Adjuster", "Band", "Cut", "CutKind", "Cutter",
+    "FeelPair", "FeelScale", "Interval", "Joint", "JointKind", "Knowledge", "Landing", "Reading",
+    "ReadingStakes", "Scales", "Setup", "Stakes",
+]  # fmt: skip
 
 JointKind = Literal["finger", "groove", "inlay", "plain"]
-Landing = Literal["adds", "renews"]
 CutKind = Literal["test", "good"]
 JOINT_KINDS: tuple[JointKind, ...] = ("finger", "groove", "inlay", "plain")
-
-#: The slope is not known and is to be learned from the cuts.
-LEARN = "learn"
-#: A lever that is to be learned: what it is taken for, and the sd of its relative error. A shim is mostly
-#: farther from the pivot than the cutter is (common practice, no source).
-LEVER_GUESS, LEVER_SCALE_SD = 0.6, 0.5
 
 
 @dataclass(frozen=True)
@@ -74,78 +74,6 @@ class Band:
                 f"readings.{self.name}: target {self.target_mm:g} mm is outside the band "
                 f"{self.low_mm:g} to {self.high_mm:g} mm. Move the target or the band."
             )
-
-
-@dataclass(frozen=True)
-class Adjuster:
-    """What the maker can move.
-
-    Parameters
-    ----------
-    name : str
-        key, fence, height, diameter (a typed-in cutter diameter), or the user's own.
-    least_step_mm : float, mm
-        Smallest move worth the name; 0 = continuous.
-    backlash_mm : float, mm
-        Lost motion when the direction turns round.
-    landing : {"adds", "renews"}
-        How the error of a move behaves, see design: it adds to earlier ones (taps, turns,
-        shims) or it is drawn anew (stop, block, typed value).
-    low_mm, high_mm : float, mm
-        Ends of the range that can be reached on the scale.
-    thread : str or None
-        "M6", "1/4-20"; None when it is not a screw.
-    has_scale : bool
-        False for a jig without a scale: positions are then counted from the first one.
-    counts_other_way : bool
-        True when the user said that the scale's numbers fall where geometry expects them to rise.
-    typed : bool
-        True for a value that is typed in; such a move has no error of its own.
-    moves : mapping of reading name to slope (mm per mm) or LEARN
-        Overrides geometry; required for plain joints.
-    approach : {"rising", "falling"} or None
-        The way every move is finished, so that lost motion is always taken up on one side; None: as it came.
-    shims_mm : tuple of float, mm
-        What the shims in the drawer measure. The setting is then the thickness that is in place, and nothing
-        but their sums can be reached.
-    lever : float, LEARN or None
-        Of a pivoted fence or base: how far the cutter's distance goes when the shim or screw goes by 1.
-        LEARN: the cuts are to tell. None: the adjuster moves what it moves.
-    mark_mm : float, mm
-        One mark of a scale in a unit of its own; 0: the scale is in mm or inches.
-    """
-
-    name: str
-    least_step_mm: float = 0.0
-    backlash_mm: float = 0.0
-    landing: Landing = "adds"
-    low_mm: float = -math.inf
-    high_mm: float = math.inf
-    thread: str | None = None
-    has_scale: bool = True
-    counts_other_way: bool = False
-    typed: bool = False
-    moves: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
-    approach: Literal["rising", "falling"] | None = None
-    shims_mm: tuple[float, ...] = ()
-    lever: float | str | None = None
-    mark_mm: float = 0.0
-
-    @property
-    def ratio(self) -> float:
-        """Return the lever as it is taken before any cut, mm per mm; 1 without one."""
-        if self.lever is None:
-            return 1.0
-        return LEVER_GUESS if isinstance(self.lever, str) else self.lever
-
-    @property
-    def tells_distance(self) -> bool:
-        """Say whether the scale stands for a distance of the joint (no shims, no lever, no marks)."""
-        return self.has_scale and not self.shims_mm and self.lever is None and self.mark_mm == 0.0
-
-    def reaches(self, setting_mm: float) -> bool:
-        """Say whether a setting lies inside the range."""
-        return self.low_mm <= setting_mm <= self.high_mm
 
 
 @dataclass(frozen=True)
@@ -255,53 +183,6 @@ class Knowledge:
         override = self.of.get(name)
         own = getattr(override, quantity) if override is not None else None
         return float(getattr(self, quantity) if own is None else own)
-
-
-@dataclass(frozen=True)
-class FeelPair:
-    """A cut that was both felt and measured.
-
-    Parameters
-    ----------
-    word : str
-    value_mm, u_mm : float, mm
-        The first reading, and its standard uncertainty.
-    by : str or None
-        Whose hand; None when only one person logs.
-    """
-
-    word: str
-    value_mm: float
-    u_mm: float
-    by: str | None = None
-
-
-@dataclass(frozen=True)
-class FeelScale:
-    """Words that stand for an interval of the first reading.
-
-    Parameters
-    ----------
-    words : mapping of word to (low, high), mm
-        Either end may be infinite.
-    spread_mm : float, mm
-        sd with which hand and day shift the limits of a word.
-    pairs : tuple of FeelPair
-        Of other setups with the same words; no part of what the setup is.
-    people : mapping of person to FeelScale
-        Re-fitted scales, by whose hand it is; no part of what the setup is either.
-    """
-
-    words: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
-    spread_mm: float = 0.04
-    pairs: tuple[FeelPair, ...] = field(default=(), compare=False)
-    people: Mapping[str | None, FeelScale] = field(
-        default_factory=lambda: MappingProxyType({}), compare=False
-    )
-
-    def of(self, person: str | None) -> FeelScale:
-        """Return the scale of one person's hand: the re-fitted one where there is one."""
-        return self.people.get(person, self)
 
 
 @dataclass(frozen=True)
