@@ -9,24 +9,27 @@ the adjuster's scale stood. A move is the difference of two settings.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from calib.adjuster import LEARN, LEVER_GUESS, LEVER_SCALE_SD, Adjuster, Landing
 from calib.errors import CalibError
+from calib.feel import FeelPair, FeelScale
 from calib.reading import Interval as Interval
 from calib.reading import Reading as Reading
 from calib.reading import Worth as Worth
 
+__all__ = [
+    "JOINT_KINDS", "LEARN", "LEVER_GUESS", "LEVER_SCALE_SD", "Adjuster", "Band", "Cut", "CutKind", "Cutter",
+    "FeelPair", "FeelScale", "Interval", "Joint", "JointKind", "Knowledge", "Landing", "Reading",
+    "ReadingStakes", "Scales", "Setup", "Stakes", "Worth",
+]  # fmt: skip
+
 JointKind = Literal["finger", "groove", "inlay", "plain"]
-Landing = Literal["adds", "renews"]
 CutKind = Literal["test", "good"]
 JOINT_KINDS: tuple[JointKind, ...] = ("finger", "groove", "inlay", "plain")
-
-#: The slope is not known and is to be learned from the cuts.
-LEARN = "learn"
 
 
 @dataclass(frozen=True)
@@ -60,52 +63,6 @@ class Band:
                 f"readings.{self.name}: target {self.target_mm:g} mm is outside the band "
                 f"{self.low_mm:g} to {self.high_mm:g} mm. Move the target or the band."
             )
-
-
-@dataclass(frozen=True)
-class Adjuster:
-    """What the maker can move.
-
-    Parameters
-    ----------
-    name : str
-        key, fence, height, diameter (a typed-in cutter diameter), or the user's own.
-    least_step_mm : float, mm
-        Smallest move worth the name; 0 = continuous.
-    backlash_mm : float, mm
-        Lost motion when the direction turns round.
-    landing : {"adds", "renews"}
-        How the error of a move behaves, see design: it adds to earlier ones (taps, turns,
-        shims) or it is drawn anew (stop, block, typed value).
-    low_mm, high_mm : float, mm
-        Ends of the range that can be reached on the scale.
-    thread : str or None
-        "M6", "1/4-20"; None when it is not a screw.
-    has_scale : bool
-        False for a jig without a scale: positions are then counted from the first one.
-    counts_other_way : bool
-        True when the user said that the scale's numbers fall where geometry expects them to rise.
-    typed : bool
-        True for a value that is typed in; such a move has no error of its own.
-    moves : mapping of reading name to slope (mm per mm) or LEARN
-        Overrides geometry; required for plain joints.
-    """
-
-    name: str
-    least_step_mm: float = 0.0
-    backlash_mm: float = 0.0
-    landing: Landing = "adds"
-    low_mm: float = -math.inf
-    high_mm: float = math.inf
-    thread: str | None = None
-    has_scale: bool = True
-    counts_other_way: bool = False
-    typed: bool = False
-    moves: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
-
-    def reaches(self, setting_mm: float) -> bool:
-        """Say whether a setting lies inside the range."""
-        return self.low_mm <= setting_mm <= self.high_mm
 
 
 @dataclass(frozen=True)
@@ -189,7 +146,7 @@ class Knowledge:
     log_sd : float
         sd of the natural logarithm of each unknown scale around its median.
     scales_known : bool
-        True: move, cut and reading sd are exact.
+        True: move, cut and reading sd are exact, and so are the limits of the words.
     of : mapping of reading or adjuster name to Scales
         Overrides.
     rest_sd_mm : float, mm
@@ -221,22 +178,6 @@ class Knowledge:
         override = self.of.get(name)
         own = getattr(override, quantity) if override is not None else None
         return float(getattr(self, quantity) if own is None else own)
-
-
-@dataclass(frozen=True)
-class FeelScale:
-    """Words that stand for an interval of the first reading.
-
-    Parameters
-    ----------
-    words : mapping of word to (low, high), mm
-        Either end may be infinite.
-    spread_mm : float, mm
-        sd with which hand and day shift the limits of a word.
-    """
-
-    words: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
-    spread_mm: float = 0.04
 
 
 @dataclass(frozen=True)
@@ -353,6 +294,13 @@ class Setup:
             return 0.0
         return self.knowledge.scale(name, "move_sd_mm")
 
+    def scale_sd(self, name: str) -> float:
+        """Return the sd of an adjuster's relative scale error; wide for a lever that is to be learned."""
+        own = self.knowledge.of.get(name)
+        if self.adjuster(name).lever == LEARN and (own is None or own.scale_sd is None):
+            return LEVER_SCALE_SD
+        return self.knowledge.scale(name, "scale_sd")
+
     def adjuster(self, name: str) -> Adjuster:
         """Return an adjuster; raise `CalibError` when the setup has none of that name."""
         for adjuster in self.adjusters:
@@ -385,6 +333,10 @@ class Cut:
         How good each of the readings is, in their order; None, or no entry = as the knowledge says.
     feel : str or None
         A word of the setup's feel scale; it speaks of the first reading.
+    by : str or None
+        Whose hand felt it; None when only one person logs.
+    approach : mapping of adjuster name to 1 or -1
+        The way each came to its place, where that is known better than by the sign of its last move.
     stock, mounting, sharpening : str or None
         None = as in the row before (in the first row: one unnamed).
     moved : frozenset of adjuster names
@@ -409,6 +361,8 @@ class Cut:
     note: str | None = None
     when: str | None = None
     at_hand: bool = True
+    by: str | None = None
+    approach: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}), compare=False)
     worths: Mapping[str, tuple[Worth | None, ...]] = field(
         default_factory=lambda: MappingProxyType({}), compare=False
     )

@@ -16,6 +16,7 @@ STEPS: tuple[str, ...] = (
     "m0002_advice",
     "m0003_boxes",
     "m0004_gauge_studies",
+    "m0005_hands",
     "m0006_scores_and_stocks",
     "m0007_abrasiveness",
 )

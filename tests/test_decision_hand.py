@@ -10,7 +10,7 @@ import pytest
 
 from calib.decision.hand import direction_word, how_to_move, turn_words
 from calib.errors import CalibError
-from calib.present.directions import direction_phrase, direction_sign
+from calib.present.directions import direction_sign
 from calib.shop import Adjuster, Band, Joint, Setup
 
 KEY = Adjuster("key", thread="M6")
@@ -54,15 +54,6 @@ def test_the_words_of_a_move_can_be_typed_back(name, change, other_way):
     adjuster = Adjuster(name, counts_other_way=other_way)
     word = direction_word(holding(adjuster), name, change).split()[0]
     assert direction_sign(adjuster, word) * change > 0
-
-
-@pytest.mark.parametrize(
-    ("name", "change", "other_way"),
-    list(product(("key", "fence", "height", "depth"), (-0.1, 0.1), (False, True))),
-)
-def test_advice_and_output_name_the_same_direction(name, change, other_way):
-    setup = holding(Adjuster(name, counts_other_way=other_way))
-    assert direction_word(setup, name, change) == direction_phrase(name, change, other_way)
 
 
 def test_a_move_tells_direction_amount_position_and_turn():

@@ -92,6 +92,12 @@ def _rows_of_step_4(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _rows_of_step_5(connection: sqlite3.Connection) -> None:
+    """Fill the tables of words and hands."""
+    connection.execute("INSERT INTO felt_by VALUES (1, 2, 'ada')")
+    connection.execute("INSERT INTO feel_words VALUES (1, 1, 'plain', 'tight', 'eng', NULL, NULL)")
+
+
 def _rows_of_step_6(connection: sqlite3.Connection) -> None:
     """Fill every table of step 6."""
     connection.execute("INSERT INTO advice_measured VALUES (1, 'width', 0.4)")
@@ -109,6 +115,7 @@ FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0002_advice": _rows_of_step_2,
     "m0003_boxes": _rows_of_step_3,
     "m0004_gauge_studies": _rows_of_step_4,
+    "m0005_hands": _rows_of_step_5,
     "m0006_scores_and_stocks": _rows_of_step_6,
     "m0007_abrasiveness": _rows_of_step_7,
 }

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from calib.decision.advice import Advice, Expectation, Move
+from calib.decision.hand import way_of
 from calib.errors import UsageError
 from calib.present.advice_text import advice_sentence, render_advice, step_sentences
-from calib.present.directions import direction_phrase, direction_sign
+from calib.present.directions import direction_sign
 from calib.present.figures import figure, minutes, percent, span, typed_figure
 from calib.present.history_text import cut_line, cut_table
 from calib.present.layout import paragraph, table, table_or_records, to_ascii
@@ -254,14 +255,14 @@ def test_the_picture_of_a_one_sided_band_stays_inside() -> None:
         ("fence", 0.1, False, "away from the cutter"),
         ("height", 0.1, False, "up"),
         ("height", -0.1, False, "down"),
-        ("lever", -0.1, False, "less on the scale"),
+        ("lever", -0.1, False, "down the scale"),
     ],
 )
 def test_a_direction_is_said_in_the_adjusters_own_words(
     adjuster: str, change: float, other_way: bool, expected: str
 ) -> None:
     """The sign of the scale becomes a way to turn."""
-    assert direction_phrase(adjuster, change, other_way) == expected
+    assert way_of(adjuster, change, other_way) == expected
 
 
 @pytest.mark.parametrize(

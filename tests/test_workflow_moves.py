@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
-from shopkit import cut
+from shopkit import CORNERS, cut, thumb_advice, ticking
 
 from calib.errors import CalibError
 from calib.workflow import history, setups
 from calib.workflow.cuts import NeedsAnswer, moved_as_advised, moved_to
 from calib.workflow.moves import moved_by, positions
+from calib.workflow.next import next_step
+from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop, open_shop
 
 NAME = "chest-corners"
@@ -91,3 +94,30 @@ def test_the_log_is_the_same_when_the_shop_is_opened_again(corners: Shop) -> Non
     before = history.log_of(corners, NAME)
     with open_shop(corners.path) as again:
         assert history.log_of(again, NAME) == before
+
+
+def test_an_advised_move_keeps_the_side_of_approach_and_an_own_one_takes_that_of_its_sign(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lost motion: an advised move is told to finish the way that it came before."""
+    key, height = CORNERS.adjusters
+    loose = replace(CORNERS, adjusters=(replace(key, backlash_mm=0.08), height))
+    monkeypatch.setattr("calib.workflow.next.model", lambda: (thumb_advice, "thumb"))
+    with open_shop(tmp_path / "loose.db", now=ticking()) as shop:
+        setups.add(shop, loose)
+        cut(shop, key=6.0, height=8.1, clearance=0.02)
+
+        def side() -> int | None:
+            return bench_of(shop.connection, "chest-corners").log[-1].approach.get("key")
+
+        next_step(shop, "chest-corners")
+        moved_as_advised(shop, "chest-corners")  # falling, in two goes
+        assert side() == 1
+        moved_by(shop, "chest-corners", "key", -0.1)
+        assert side() == -1
+        cut(shop, clearance=0.10)
+        next_step(shop, "chest-corners")
+        cut(shop, key=5.88, clearance=0.07)  # where it was advised to stand: rising, told to finish falling
+        assert side() == -1
+        moved_to(shop, "chest-corners", {"key": 6.0})
+        assert side() == 1

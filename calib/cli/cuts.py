@@ -23,7 +23,7 @@ from calib.cli.kit import (
     say_json,
 )
 from calib.cli.movewords import MoveWords, amount_mm, sort_words
-from calib.cli.words import OTHERS, Said, is_plain, read_words, split_setup, understood
+from calib.cli.words import BLADES, OTHERS, Said, is_plain, read_words, split_setup, understood
 from calib.errors import CalibError, UsageError
 from calib.present.figures import count, fine_length, reading_text, typed_length
 from calib.present.history_text import cut_line, move_line
@@ -43,6 +43,7 @@ NotMoved = Annotated[bool, typer.Option("--not-moved", help="The advised move wa
 GaugeOption = Annotated[
     str | None, typer.Option("--gauge", metavar="GAUGE", help="What the readings were taken with.")
 ]
+By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Whose hand felt it.")]
 AsAdvised = Annotated[bool, typer.Option("--as-advised", help="The advised move was made.")]
 
 
@@ -59,6 +60,7 @@ def cut(
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
     gauge: GaugeOption = None,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -74,7 +76,10 @@ def cut(
     pitches and one finger) and finger; play from float, or left and right; gap from pocket and insert;
     depth from thickness and step (what is left standing).
 
+    goes= is a feeler blade or pin that goes in, stops= one that does not; clearance=0.05..0.10 says the same.
+
     \b
+    calib cut corners goes=0.05 stops=0.10
     calib cut corners key=6.14 clearance=-0.07
     calib cut corners key=6.14 slot=6.02 slot=6.00 finger=6.07 --gauge calliper
     calib cut corners feel=mallet stock=cherry note="middle finger"
@@ -85,6 +90,7 @@ def cut(
         if not values and at_terminal():
             values, as_advised, not_moved = _asked(shop, setup, as_advised, not_moved, units)
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        _whose_hand(said, by)
         if not said.read_something:
             raise UsageError(f"cut {setup.name}: nothing was read. {_example(setup)}")
         said.plain.update({"gauge": gauge} if gauge else {})
@@ -97,6 +103,7 @@ def again(
     words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE", help="What it reads now.")],
     instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
     gauge: GaugeOption = None,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -113,7 +120,8 @@ def again(
 
     with opened(db) as shop:
         setup, _ = find_cut(shop, number)
-        said = read_words(setup, words, units, ("feel", "gauge", "pitches"))
+        said = read_words(setup, words, units, ("feel", "by", "gauge", "pitches", *BLADES))
+        _whose_hand(said, by)
         logged = cuts.measure_again(
             shop,
             number,
@@ -125,6 +133,7 @@ def again(
             gauges=said.gauges,
             raws=tuple(said.raws),
             pitches=said.pitches,
+            by=said.plain.get("by"),
         )
     if json_form:
         return _answer(setup, logged, said, json_form, units)
@@ -180,6 +189,7 @@ def work(
     as_advised: AsAdvised = False,
     not_moved: NotMoved = False,
     gauge: GaugeOption = None,
+    by: By = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -197,6 +207,7 @@ def work(
     with opened(db) as shop:
         setup = setups.get(shop, setups.resolve(shop, name))
         said = read_words(setup, values, units, ("adjusters", *OTHERS))
+        _whose_hand(said, by)
         said.plain.update({"gauge": gauge} if gauge else {})
         logged = _log(shop, setup, said, as_advised, not_moved, pieces, box)
         left = setups.get(shop, setup.name).pieces_left
@@ -209,6 +220,16 @@ def work(
         *_worked_out(setup, logged, units),
         "Not so? calib undo",
     )
+
+
+def _whose_hand(said: Said, by: str | None) -> None:
+    """Take whose hand it was from the option or the word; `UsageError` when nothing was felt."""
+    if by is not None:
+        if by.strip() == "" or said.plain.get("by", by) != by:
+            raise UsageError("--by names one person, as in --by ada. Give it once.")
+        said.plain["by"] = by.strip()
+    if "by" in said.plain and "feel" not in said.plain:
+        raise UsageError(f"by {said.plain['by']}: nothing was felt. Say how it feels too, as in feel=hand.")
 
 
 def _log(
@@ -226,22 +247,49 @@ def _log(
     if as_advised:
         moves.moved_as_advised(shop, setup.name)
     try:
-        return _store(shop, setup.name, said, not_moved, pieces, box)
+        return _asking(shop, setup.name, said, not_moved, pieces, box)
     except cuts.NeedsAnswer as needs:
         if not needs.settings_mm or not at_terminal():
             raise
         if _was_moved(needs.question):
             said.settings_mm = {**needs.settings_mm, **said.settings_mm}
-            return _store(shop, setup.name, said, False, pieces, box)
-        return _store(shop, setup.name, said, True, pieces, box)
+            return _asking(shop, setup.name, said, False, pieces, box)
+        return _asking(shop, setup.name, said, True, pieces, box)
     except CalibError:
         if as_advised:  # nothing of a refused command stays
             undo(shop, setup.name)
         raise
 
 
+def _asking(
+    shop: Shop, name: str, said: Said, not_moved: bool, pieces: int, box: str | None = None
+) -> cuts.LoggedCut:
+    """Log it; in a terminal, ask first about a reading that looks like a slip."""
+    if not at_terminal():
+        return _store(shop, name, said, not_moved, pieces, box)
+    try:
+        return _store(shop, name, said, not_moved, pieces, box, ask=True)
+    except cuts.LooksLikeSlip as doubt:
+        if _yes(str(doubt)):
+            said.readings = cuts.corrected(said.readings, doubt.slips)
+            for slip in doubt.slips:
+                said.texts[slip.reading] += f" (meant {slip.meant_mm:g} mm)"
+        return _store(shop, name, said, not_moved, pieces, box)
+
+
+def _yes(question: str) -> bool:
+    """Ask until the answer is yes or no."""
+    while True:
+        answer = ask(f"{question} [yes/no]").lower()
+        if answer in ("yes", "y"):
+            return True
+        if answer in ("no", "n"):
+            return False
+        remark('Please answer "yes" or "no".')
+
+
 def _store(
-    shop: Shop, name: str, said: Said, not_moved: bool, pieces: int, box: str | None
+    shop: Shop, name: str, said: Said, not_moved: bool, pieces: int, box: str | None, ask: bool = False
 ) -> cuts.LoggedCut:
     """Hand what was said to the use case."""
     if pieces:
@@ -262,6 +310,8 @@ def _store(
             gauges=said.gauges,
             raws=tuple(said.raws),
             pitches=said.pitches,
+            by=said.plain.get("by"),
+            ask=ask,
         )
     entry = cuts.CutEntry(
         settings_mm=said.settings_mm,
@@ -271,12 +321,14 @@ def _store(
         stock=said.plain.get("stock"),
         note=said.plain.get("note"),
         gauge=said.plain.get("gauge"),
+        by=said.plain.get("by"),
         metres_m=said.metres_m,
         not_moved=not_moved,
         moved=said.moved,
         gauges=said.gauges,
         raws=tuple(said.raws),
         pitches=said.pitches,
+        ask=ask,
     )
     return cuts.log_cut(shop, name, entry)
 

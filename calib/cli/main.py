@@ -20,6 +20,7 @@ from calib.cli import (
     cuts,
     cutters,
     demo,
+    feel,
     gauges,
     honesty,
     keep,
@@ -58,6 +59,7 @@ app.add_typer(setups.app, name="setup")
 app.add_typer(cutters.app, name="cutter")
 app.add_typer(stocks.app, name="stock")
 app.add_typer(gauges.app, name="gauge")
+app.add_typer(feel.app, name="feel")
 cuts.register(app)
 advice.register(app)
 honesty.register(app)

@@ -14,12 +14,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from calib.cli.words import split_setup
+from calib.cli.words import setting_mm, split_setup
 from calib.errors import CalibError, UsageError
 from calib.geometry import pitch_mm
 from calib.present.directions import direction_sign, is_direction
 from calib.shop import Adjuster
-from calib.units import parse_length
 
 _FILLERS = ("the", "cutter", "from", "to", "it")
 _TURNS = re.compile(r"(?P<sign>[+-]?)(?P<number>\d+\s+\d+/\d+|\d+/\d+|\d*\.?\d+)\s*(?P<of>turns?|degrees?|°)")
@@ -75,7 +74,7 @@ def amount_mm(adjuster: Adjuster, words: Sequence[str], units: Literal["mm", "in
     text = " ".join(kept)
     size = _turned_mm(adjuster, text)
     if size is None:
-        size = parse_length(text, units, f"{adjuster.name} by").mm
+        size = setting_mm(adjuster, text, units, f"{adjuster.name} by")
     signed = text[:1] in "+-−" and text != ""
     if size == 0.0:
         raise UsageError(f"{adjuster.name} by 0 is no move. Leave it out, or say how far.")

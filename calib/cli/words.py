@@ -8,6 +8,7 @@ Every mistake in the words is reported, not only the first.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -15,13 +16,15 @@ from typing import Literal
 from calib.errors import CalibError, LogError, UsageError, near_name
 from calib.measurement.derived import gives
 from calib.setupform import reading_from_text
-from calib.shop import Reading, Setup
+from calib.shop import Adjuster, Interval, Reading, Setup
 from calib.units import parse_length
 from calib.workflow.derived import RawEntry, raw_names
 
 Units = Literal["mm", "in"]
-TEXTS = ("feel", "stock", "note", "gauge")
-OTHERS = (*TEXTS, "metres", "moved", "pitches")
+TEXTS = ("feel", "by", "stock", "note", "gauge")
+#: A feeler blade or pin that goes in, and one that does not: limits of the first reading.
+BLADES = ("goes", "stops")
+OTHERS = (*TEXTS, *BLADES, "metres", "moved", "pitches")
 
 
 @dataclass
@@ -93,11 +96,20 @@ def read_words(
         One line for every word that is wrong.
     """
     said, problems = Said(), []
+    blades: dict[str, float] = {}
     for name, text in pairs(words):
         try:
-            _take(said, setup, name, text, units or setup.units, allowed)
+            if name in BLADES and name in allowed and not _is_named(setup, name):
+                _once(said, name)
+                blades[name], said.texts[name] = parse_length(text, units or setup.units, name).mm, text
+            else:
+                _take(said, setup, name, text, units or setup.units, allowed)
         except CalibError as error:
             problems.append(error)
+    try:
+        _take_blades(said, setup, blades)
+    except CalibError as error:
+        problems.append(error)
     if len(problems) == 1:
         raise problems[0]
     if problems:
@@ -123,7 +135,7 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
         return
     if name in adjusters and "adjusters" in allowed:
         _once(said, name)
-        said.settings_mm[name] = parse_length(text, units, name).mm
+        said.settings_mm[name] = setting_mm(setup.adjuster(name), text, units, name)
     elif name in OTHERS and name in allowed:
         _once(said, name)
         _take_other(said, adjusters, name, text)
@@ -131,6 +143,42 @@ def _take(said: Said, setup: Setup, name: str, text: str, units: Units, allowed:
         scales = adjusters if "adjusters" in allowed else []
         raise _unknown_name(setup, name, [*readings, *scales, *allowed, *_raws_for(setup)])
     said.texts[name] = text
+
+
+def _is_named(setup: Setup, name: str) -> bool:
+    """Say whether a setup has a reading or an adjuster of this name."""
+    return name in (*(band.name for band in setup.bands), *(adjuster.name for adjuster in setup.adjusters))
+
+
+def _take_blades(said: Said, setup: Setup, blades: Mapping[str, float]) -> None:
+    """Make an interval of the first reading of what goes in and what does not."""
+    if not blades:
+        return
+    low, high = blades.get("goes", -math.inf), blades.get("stops", math.inf)
+    if not low < high:
+        raise CalibError(
+            f"goes {low:g} mm is not below stops {high:g} mm. The thinner blade goes, the thicker one stops."
+        )
+    name = setup.bands[0].name
+    said.readings[name] = (*said.readings.get(name, ()), Interval(low, high))
+    text = " ".join(f"{blade} {said.texts.pop(blade)}" for blade in BLADES if blade in blades)
+    said.texts[name] = f"{said.texts[name]}|{text}" if name in said.texts else text
+
+
+def setting_mm(adjuster: Adjuster, text: str, units: Units, where: str) -> float:
+    """Read where an adjuster stands: a length, marks of its own scale, or the shims that are in (0.30+0.05).
+
+    >>> setting_mm(Adjuster("key", shims_mm=(0.3, 0.05)), "0.30+0.05", "mm", "key")
+    0.35
+    >>> setting_mm(Adjuster("key", mark_mm=0.05), "37.5", "mm", "key")
+    1.875
+    """
+    if adjuster.shims_mm and "+" in text.strip().lstrip("+"):
+        parts = [parse_length(part, units, where).mm for part in text.split("+")]
+        return round(sum(parts), 9)
+    if adjuster.mark_mm > 0.0 and is_plain(text) and "mm" not in text:
+        return round(float(text) * adjuster.mark_mm, 9)
+    return parse_length(text, units, where).mm
 
 
 def _take_other(said: Said, adjusters: Sequence[str], name: str, text: str) -> None:

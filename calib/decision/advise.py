@@ -16,12 +16,14 @@ import numpy as np
 
 from calib.decision import batch, reasons
 from calib.decision.advice import ActionValue, Advice, Expectation, Move, Step
+from calib.decision.approach import last_approach
 from calib.decision.cautions import cautions_for
 from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.hand import how_to_move
 from calib.decision.hints import test_hints
 from calib.decision.odds import Chance, chance_of, shared_at
 from calib.decision.resharpen import regrind_first
+from calib.decision.sensing import as_sensed
 from calib.decision.standins import lean
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
@@ -107,7 +109,7 @@ def _decide(setup: Setup, rows: Sequence[Cut], wear: EdgeBelief | None = None) -
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
     belief, shifts = watched(setup, rows, wear)
     futures = [prospect(block) for block in belief.blocks]
-    options, cut_now = _options(setup, futures, _repeats(rows))
+    options, cut_now = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     wild = _wild_reading(belief, rows)
     best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
     if wild is None and best is options[0]:
@@ -143,8 +145,9 @@ def _exploring(
 def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
     """Return the minutes that the plan expects from now on, spoiled pieces included."""
     rows = list(cuts) or [standing(setup)]
-    futures = [prospect(block) for block in watched(setup, rows)[0].blocks]
-    options, _ = _options(setup, futures, _repeats(rows))
+    belief, _ = watched(setup, rows)
+    futures = [prospect(block) for block in belief.blocks]
+    options, _ = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     return options[0].minutes
 
 
@@ -187,14 +190,24 @@ def _speaks_of_readings(knowledge: Mapping[str, Any]) -> bool:
 
 
 def _options(
-    setup: Setup, futures: Sequence[Prospect], repeats: Mapping[str, int]
+    setup: Setup,
+    futures: Sequence[Prospect],
+    here: Sequence[Prospect] | None,
+    repeats: Mapping[str, int],
 ) -> tuple[list[_Option], float]:
-    """Return every step of the whole setup, cheapest first, and the minutes of cutting without moving."""
+    """Return every step of the whole setup, cheapest first, and the minutes of cutting without moving.
+
+    `here` is what another test would tell without a move, where that differs.
+    """
     scales = [BlockScale(setup, future, repeats, setup.pieces_left) for future in futures]
     shares = _shares(setup, scales)
     weighed = [
         scale.weigh(share * setup.stakes.test_cut_min) for scale, share in zip(scales, shares, strict=True)
     ]
+    if here is not None:
+        blunt = (BlockScale(setup, future, repeats, setup.pieces_left) for future in here)
+        tests = [b.weigh(s * setup.stakes.test_cut_min).test for b, s in zip(blunt, shares, strict=True)]
+        weighed = [replace(w, test=test) for w, test in zip(weighed, tests, strict=True)]
     options = [
         _option("cut_good", [w.cut_now for w in weighed], shares),
         _option("move_and_cut_good", [w.best_cut() for w in weighed], shares),
@@ -286,7 +299,7 @@ def _advice(
     cut_now: float,
     wild: Cut | None,
 ) -> Advice:
-    moves = _moves_of(setup, futures, best)
+    moves = _moves_of(setup, rows, futures, best)
     batch_futures = [lean(future, setup.pieces_left) for future in futures]
     expectations, chance = _expectations(setup, batch_futures, best)
     used = sum(1 for cut in rows if cut.readings or cut.feel)
@@ -308,12 +321,16 @@ def _advice(
         doubts=reasons.doubts(setup, rows, belief, shifts, wild),
         warnings=reasons.warnings(setup, rows, shifts, futures, best.choices),
         cautions=cautions_for(setup),
-        reasons=(*best.because, *reasons.why(setup, [_value(o) for o in options], _value(best), cut_now)),
+        reasons=(
+            *best.because,
+            *reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
+            *reasons.levers(setup, belief),
+        ),
         hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,
         actions=tuple(
-            ActionValue(o.step, o.minutes, o.tests, _moves_of(setup, futures, o)) for o in options
+            ActionValue(o.step, o.minutes, o.tests, _moves_of(setup, rows, futures, o)) for o in options
         ),
     )
 
@@ -326,15 +343,38 @@ def _value(option: _Option) -> ActionValue:
     return ActionValue(option.step, option.minutes, option.tests)
 
 
-def _moves_of(setup: Setup, futures: Sequence[Prospect], option: _Option) -> tuple[Move, ...]:
+def _moves_of(
+    setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect], option: _Option
+) -> tuple[Move, ...]:
+    """Return the moves of a step, each as the hand makes it, with the error that such moves have."""
     moves = []
     for future, choice in zip(futures, option.choices, strict=True):
         for a, adjuster in enumerate(future.adjusters):
             if choice.moved[a]:
                 start = float(future.now_mm[a])
                 end = start + float(choice.change_mm[a])
-                moves.append(Move(adjuster, start, end, how_to_move(setup, adjuster, start, end)))
+                how = how_to_move(
+                    setup, adjuster, start, end, last_approach(setup, rows, adjuster),
+                    usual_error_mm=usual_error(future, a), lever=lever_of(future, a),
+                )  # fmt: skip
+                moves.append(Move(adjuster, start, end, how))
     return tuple(moves)
+
+
+def usual_error(future: Prospect, a: int) -> float:
+    """Return what nine moves in ten of an adjuster land within, mm of its scale."""
+    sd = future.move_sd[:, a]
+    return Mixture(future.weights, np.zeros(len(sd)), sd).quantile(0.95) if sd.max() > 0.0 else 0.0
+
+
+def lever_of(future: Prospect, a: int) -> float | None:
+    """Return how far a reading goes when an adjuster goes by 1, as the cuts say; None while it is learned."""
+    if future.learned[:, a].any():
+        return None
+    F, A = len(future.readings), len(future.adjusters)
+    f = int(np.argmax(np.abs(future.slopes[:, :, a]).max(axis=0)))
+    told = future.slopes[:, f, a] * (1.0 + future.mean[:, F + A + a])
+    return abs(float(future.weights @ told))
 
 
 def _expectations(

@@ -12,6 +12,10 @@ Not handled: two screws that have to be turned together.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
+from calib.decision.shims import change_of_stack
 from calib.geometry.thread import turns
 from calib.shop import Adjuster, Setup
 from calib.units import format_length
@@ -50,17 +54,32 @@ def direction_word(setup: Setup, adjuster: str, change_mm: float) -> str:
     >>> direction_word(setup, "key", -0.14)
     'toward the cutter'
     """
-    found = setup.adjuster(adjuster)
+    return way_of(adjuster, change_mm, setup.adjuster(adjuster).counts_other_way)
+
+
+def way_of(adjuster: str, change_mm: float, counts_other_way: bool = False) -> str:
+    """Return the same for a bare name, as `direction_word` does for an adjuster of a setup.
+
+    >>> way_of("height", 0.1), way_of("lever", 0.5)
+    ('up', 'up the scale')
+    """
     words = DIRECTIONS.get(adjuster)
     if words is None:
         return "up the scale" if change_mm > 0 else "down the scale"
-    return words[int((change_mm > 0) != found.counts_other_way)]
+    return words[int((change_mm > 0) != counts_other_way)]
 
 
 def how_to_move(
-    setup: Setup, adjuster: str, from_mm: float, to_mm: float, last_change_mm: float | None = None
+    setup: Setup,
+    adjuster: str,
+    from_mm: float,
+    to_mm: float,
+    last_change_mm: float | None = None,
+    *,
+    usual_error_mm: float = 0.0,
+    lever: float | None = None,
 ) -> str:
-    """Return how to make a move: direction, amount, where it lands, turns, and lost motion.
+    """Return how to make a move: direction, amount, where it lands, turns or shims, its error, lost motion.
 
     Parameters
     ----------
@@ -69,6 +88,10 @@ def how_to_move(
     last_change_mm : float, mm, or None
         Only its sign counts: the way the adjuster last came to its place, which after lost motion was taken
         up is not the sign of the whole move. Every move finishes that way. None: toward larger settings.
+    usual_error_mm : float, mm
+        Nine such moves in ten land within it; 0: not said.
+    lever : float or None, mm per mm
+        What the cuts say of a lever; None: what the setup says.
 
     Returns
     -------
@@ -101,9 +124,11 @@ def how_to_move(
         text = "to the same place again"
         text += f", {_length(to_mm, setup)} on its scale" if found.has_scale else ""
     else:
-        text = _way(setup, found, change, to_mm)
+        text = _way(setup, found, from_mm, to_mm, lever)
     if found.landing == "renews":
         text += "; set it against its stop or block"
+    if usual_error_mm > 0.0:
+        text += f"; nine such moves in ten land within {_length(_upward(usual_error_mm), setup)}"
     return text + _lost_motion(setup, found, change, to_mm, last_change_mm)
 
 
@@ -134,14 +159,60 @@ def turn_words(distance_mm: float, thread: str) -> str:
     return f"{whole} {'turn' if whole == 1 else 'turns'}{part} ({degrees})"
 
 
-def _way(setup: Setup, adjuster: Adjuster, change_mm: float, to_mm: float) -> str:
-    """Say which way, how far, where to, and how much of a turn."""
+def _way(setup: Setup, adjuster: Adjuster, from_mm: float, to_mm: float, lever: float | None) -> str:
+    """Say which way, how far, where to, and which shims or how much of a turn."""
+    change_mm = to_mm - from_mm
     text = f"{direction_word(setup, adjuster.name, change_mm)} by {_length(abs(change_mm), setup)}"
-    if adjuster.has_scale:
+    if adjuster.lever is not None:
+        ratio = adjuster.ratio if lever is None else lever
+        text += f" of shim or screw, about {_length(_rounded(abs(ratio * change_mm)), setup)} at the cutter"
+    if adjuster.shims_mm:
+        return text + _shims(setup, adjuster, from_mm, to_mm)
+    if adjuster.mark_mm > 0.0:
+        text += f", to {_marks(to_mm, adjuster)} on its scale"
+    elif adjuster.has_scale:
         text += f", to {_length(to_mm, setup)} on its scale"
     if adjuster.thread is not None:
         text += f": {turn_words(abs(change_mm), adjuster.thread)} of its {adjuster.thread} screw"
     return text
+
+
+def _shims(setup: Setup, adjuster: Adjuster, from_mm: float, to_mm: float) -> str:
+    """Say which shims to put in and take out, and what is in then."""
+    stack, put_in, take_out = change_of_stack(adjuster.shims_mm, from_mm, to_mm)
+    if not stack and to_mm > _SAME_MM:
+        return f", to {_length(to_mm, setup)} of shims"
+    parts = [
+        f"{verb} {_listed(shims, setup)}"
+        for verb, shims in (("take out", take_out), ("put in", put_in))
+        if shims
+    ]
+    then = f"{_listed(stack, setup)}, " if len(stack) > 1 else ""
+    whole = f"{then}{_length(to_mm, setup)} in all" if stack else "none is in"
+    return f": {' and '.join(parts)}, so that {whole}" if parts else f": so that {whole}"
+
+
+def _listed(shims: Sequence[float], setup: Setup) -> str:
+    """Name shims by what they measure, thickest first."""
+    named = [_length(shim, setup) for shim in shims]
+    return " and ".join([*([", ".join(named[:-1])] if len(named) > 1 else []), named[-1]])
+
+
+def _marks(setting_mm: float, adjuster: Adjuster) -> str:
+    """Write a setting as marks of a scale in a unit of its own."""
+    marks = f"{setting_mm / adjuster.mark_mm:.2f}".rstrip("0").rstrip(".")
+    return f"mark {marks}"
+
+
+def _rounded(mm: float) -> float:
+    """Round a length that is only known roughly: two decimals, three below a tenth of a tenth."""
+    return round(mm, 2) if mm >= 0.1 else round(mm, 3)
+
+
+def _upward(mm: float) -> float:
+    """Round an error up: hundredths of a mm, thousandths below two of them."""
+    step = 0.01 if mm > 0.02 else 0.001
+    return step * math.ceil(mm / step - 1e-6)
 
 
 def _lost_motion(
@@ -149,13 +220,15 @@ def _lost_motion(
 ) -> str:
     """Say how to take up the backlash, when the move goes against the last approach."""
     forward = -1.0 if last_change_mm is not None and last_change_mm < 0 else 1.0
-    if adjuster.backlash_mm <= 0.0 or change_mm * forward > 0 or abs(change_mm) < _SAME_MM:
+    loose = adjuster.backlash_mm > 0.0 and not adjuster.shims_mm
+    if not loose or change_mm * forward > 0 or abs(change_mm) < _SAME_MM:
         return ""
     past_mm = adjuster.backlash_mm + abs(change_mm)
     turned = f" ({360.0 * turns(past_mm, adjuster.thread):.0f}°)" if adjuster.thread is not None else ""
     back = direction_word(setup, adjuster.name, change_mm)
+    at = _marks(to_mm, adjuster) if adjuster.mark_mm > 0.0 else _length(to_mm, setup)
     end = (
-        f"forward to {_length(to_mm, setup)}"
+        f"forward to {at}"
         if adjuster.has_scale
         else f"forward until it stands {_length(abs(change_mm), setup)} short of where it started"
     )

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from calib.decision.advice import ActionValue
 from calib.decision.explore import slope_known
 from calib.decision.shifted import shift_questions, shift_warnings
+from calib.decision.slips import slips_against
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
 from calib.regression.shift import Shift
-from calib.shop import Cut, Interval, Reading, Setup
+from calib.shop import LEARN, Cut, Interval, Reading, Setup
 from calib.units import format_length
 
 #: A reading that is a slip with more than this probability is named.
@@ -86,6 +87,7 @@ def doubts(
                     if wild is not None and row.cut == wild.number
                     else "It hardly counts; measure it again if the piece is at hand."
                 )
+                + _meant(setup, rows, row.cut, reading)
             )
         for adjuster, chance in block.reversed_scales.items():
             if chance > _TURNED:
@@ -93,6 +95,36 @@ def doubts(
                     f"The scale of the {adjuster} seems to count the other way ({_percent(chance)}): "
                     f"the cuts went against it. Does its number rise in the direction that was meant?"
                 )
+    return tuple(lines)
+
+
+def _meant(setup: Setup, rows: Sequence[Cut], number: int, reading: str) -> str:
+    """Say what was probably meant, when a slip of the fingers would explain a reading."""
+    cut = next((row for row in rows if row.number == number and row.readings), None)
+    found = () if cut is None else slips_against(setup, rows, cut)
+    slip = next((slip for slip in found if slip.reading == reading), None)
+    if slip is None:
+        return ""
+    meant = format_length(slip.meant_mm, setup.units)
+    typed = meant.replace(" ", "")
+    return f" Was {meant} meant ({slip.kind})? Then: calib again {number} {reading}={typed} --instead"
+
+
+def levers(setup: Setup, belief: Posterior) -> tuple[str, ...]:
+    """Return what the cuts say of levers that are to be learned, or that they say nothing yet."""
+    lines = []
+    for adjuster in setup.adjusters:
+        if adjuster.lever != LEARN:
+            continue
+        found = belief.lever(adjuster.name)
+        low, high = found.interval(0.9)
+        told = f"{found.expected:.2f} (nine chances in ten: {low:.2f} to {high:.2f})"
+        moves = [move for block in belief.blocks for move in block.block.track.moves]
+        moved = any(move.adjuster == adjuster.name and move.change_mm for move in moves)
+        lines.append(
+            f"The lever of the {adjuster.name}, at the cutter per 1 of shim or screw: {told}"
+            + ("." if moved else ", an assumption until it was cut at another position.")
+        )
     return tuple(lines)
 
 

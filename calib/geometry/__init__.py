@@ -159,7 +159,7 @@ def _positions(
     at = dict.fromkeys(_ADJUSTERS[setup.joint.kind], math.nan)
     for adjuster in setup.adjusters:
         role = roles[adjuster.name]
-        if role is not None and adjuster.has_scale and not adjuster.counts_other_way:
+        if role is not None and adjuster.tells_distance and not adjuster.counts_other_way:
             at[role] = float(reference_mm[adjuster.name])
     return at
 
@@ -199,13 +199,14 @@ def _geometric_slope(adjuster: Adjuster, known: Known | None, role: str | None) 
     if known is None or role is None:
         return 0.0
     slope = known.slopes.get(role, 0.0)
+    slope = slope * adjuster.ratio if slope else slope
     return -slope if adjuster.counts_other_way and slope else slope
 
 
 def _slope(adjuster: Adjuster, reading: str, known: Known | None, role: str | None) -> float | None:
     if reading in adjuster.moves:
         told = adjuster.moves[reading]
-        return None if told == LEARN else float(told)
+        return None if told == LEARN else float(told) * adjuster.ratio
     return _geometric_slope(adjuster, known, role)
 
 

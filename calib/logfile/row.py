@@ -55,6 +55,7 @@ class Row:
             note=self._text("note"),
             when=self._text("when"),
             at_hand=self._at_hand(),
+            by=self._text("by"),
         )
 
     def _note(self, text: str) -> None:

@@ -153,6 +153,7 @@ def _columns_needed(setup: Setup, cuts: Sequence[Cut]) -> list[str]:
         "moved": any(cut.moved for cut in cuts),
         "when": any(cut.when is not None for cut in cuts),
         "at_hand": not all(cut.at_hand for cut in cuts),
+        "by": any(cut.by is not None for cut in cuts),
     }
     return [
         *(["number"] if numbered else []),
@@ -175,6 +176,7 @@ def _cells(setup: Setup, cut: Cut) -> dict[str, str]:
         **{a.name: length_to_text(cut.settings_mm[a.name], units) for a in setup.adjusters},
         **{b.name: reading_to_text(cut.readings.get(b.name, ()), units) for b in setup.bands},
         "feel": cut.feel or "",
+        "by": cut.by or "",
         "metres": "" if cut.metres_m is None else repr(cut.metres_m),
         "stock": cut.stock or "",
         "mounting": cut.mounting or "",

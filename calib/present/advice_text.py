@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from calib.decision.advice import Advice, Expectation, Move
-from calib.present.directions import direction_phrase
+from calib.decision.hand import way_of
 from calib.present.figures import count, figure, in_units, length, minutes, percent, span, typed_length
 from calib.present.layout import paragraph, section, to_ascii
 from calib.present.picture import belief_line, legend
@@ -90,7 +90,7 @@ def _move(move: Move, unit: str, short: bool = False) -> str:
     if how and not short:
         return f"Move the {move.adjuster} {how}."
     way, by, _ = how.partition(" by ")
-    way = way if by else direction_phrase(move.adjuster, move.change_mm)
+    way = way if by else way_of(move.adjuster, move.change_mm)
     to = "" if how and ", to " not in how else f", to {typed_length(move.to_mm, unit)}"
     return f"Move the {move.adjuster} {typed_length(abs(move.change_mm), unit)} {way}{to}."
 

@@ -1,7 +1,7 @@
-"""Words for the direction of a move.
+"""Words for the direction of a move, as they are typed.
 
-The signs, and which adjuster goes which way, are those of `calib.decision.hand`. Here stand the words
-that are typed back. A scale whose numbers run the other way turns the sign round.
+The signs, which adjuster goes which way and the words of the advice are those of
+`calib.decision.hand`. A scale whose numbers run the other way turns the sign round.
 """
 
 from __future__ import annotations
@@ -10,14 +10,7 @@ from calib.decision.hand import DIRECTIONS
 from calib.errors import UsageError, near_name
 from calib.shop import Adjuster
 
-_PHRASES = {
-    "toward": "toward the cutter",
-    "away": "away from the cutter",
-    "down": "down",
-    "up": "up",
-    "less": "less on the scale",
-    "more": "more on the scale",
-}
+_WORDS = ("toward", "away", "down", "up", "less", "more")
 _SAME_WORD = {
     "towards": "toward",
     "lower": "down",
@@ -37,24 +30,10 @@ def _words(adjuster: str) -> tuple[str, str]:
     return falling.split()[0], rising.split()[0]
 
 
-def direction_phrase(adjuster: str, change_mm: float, counts_other_way: bool = False) -> str:
-    """Say which way a change of the scale moves an adjuster.
-
-    >>> direction_phrase("key", -0.14), direction_phrase("height", 0.1)
-    ('toward the cutter', 'up')
-    >>> direction_phrase("lever", 0.5)
-    'more on the scale'
-    """
-    words = _words(adjuster)
-    on_scale = words == _ON_SCALE
-    rises = (change_mm > 0) != (counts_other_way and not on_scale)
-    return _PHRASES[words[1] if rises else words[0]]
-
-
 def is_direction(word: str) -> bool:
     """Say whether a word names a direction."""
     lowered = word.lower()
-    return _SAME_WORD.get(lowered, lowered) in _PHRASES
+    return _SAME_WORD.get(lowered, lowered) in _WORDS
 
 
 def direction_sign(adjuster: Adjuster, word: str) -> int:

@@ -39,7 +39,7 @@ def cut_table(setup: Setup, cuts: Sequence[Cut], width: int = 80, units: str | N
     unit = units or setup.units
     adjusters = [adjuster.name for adjuster in setup.adjusters]
     readings = [band.name for band in setup.bands]
-    texts = [name for name in ("feel", "stock", "note") if any(getattr(cut, name) for cut in cuts)]
+    texts = [name for name in ("feel", "by", "stock", "note") if any(getattr(cut, name) for cut in cuts)]
     named = [f"{name} {unit}" for name in (*adjusters, *readings)]
     head = ["cut", "kind", *named, *texts]
     columns = [
@@ -77,7 +77,8 @@ def cut_line(setup: Setup, cut: Cut, units: str | None = None, numbered: bool = 
     what = f"cut {cut.number}" + (f" ({count(cut.pieces, 'good piece')})" if cut.kind == "good" else "")
     settings = [f"{name} {typed_length(value, unit)}" for name, value in cut.settings_mm.items()]
     readings = [f"{name} {_repeats(values, unit)}" for name, values in cut.readings.items()]
-    feel = [f"feel {cut.feel}"] if cut.feel else []
+    hand = f" ({cut.by})" if cut.by else ""
+    feel = [f"feel {cut.feel}{hand}"] if cut.feel else []
     return ", ".join([*([what] if numbered else []), *settings, *readings, *feel])
 
 

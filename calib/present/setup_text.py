@@ -128,6 +128,15 @@ def _adjuster(adjuster: Adjuster, unit: str) -> str:
     reach = span(adjuster.low_mm, adjuster.high_mm, unit)
     if reach != "anything":
         said.append(f"reaches {reach}")
+    if adjuster.approach:
+        said.append(f"every move finishes {adjuster.approach}")
+    if adjuster.shims_mm:
+        said.append("shims " + ", ".join(typed_length(mm, unit) for mm in adjuster.shims_mm))
+    if adjuster.lever is not None:
+        told = "to be learned" if isinstance(adjuster.lever, str) else f"{adjuster.lever:.3g} to 1"
+        said.append(f"lever {told}")
+    if adjuster.mark_mm:
+        said.append(f"a mark of its scale is {typed_length(adjuster.mark_mm, unit)}")
     if adjuster.counts_other_way:
         said.append("its scale counts the other way")
     slopes = [f"{name} by {slope} per unit" for name, slope in adjuster.moves.items()]

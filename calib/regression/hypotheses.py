@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, shift, solve
+from calib.regression.feelalong import along
 from calib.regression.mixture import Mixture
 from calib.regression.recession import Recession, WearAxis, prior_axis, unworn
 from calib.regression.steps import Step
@@ -165,7 +166,7 @@ def _doubtful_scales(block: Block) -> list[str]:
         a
         for k, a in enumerate(block.adjusters)
         if a in moved
-        and setup.knowledge.scale(a, "scale_sd") > 0.0
+        and setup.scale_sd(a) > 0.0
         and not setup.adjuster(a).typed
         and not np.isnan(block.slopes[:, k]).any()
     ]
@@ -393,7 +394,9 @@ class _Solver:
         low, high = self._limits(k)
         sites = feel.fit_sites(m, S, low, high, self.noise[k][:, self.words])
         mean, reduction = feel.condition(mean, cross, m, S, sites)
-        return k, log_weight + sites.log_evidence, mean, covariance - reduction, bad
+        shift, change, log_gain = along(m, S, cross, sites, low, high, self.noise[k][:, self.words])
+        log_weight = log_weight + sites.log_evidence + log_gain
+        return k, log_weight, mean + shift, covariance - reduction + change, bad
 
     def _limits(self, k: Indices) -> tuple[Array, Array]:
         v, worn = self.grid.variant[k], self.worn[k][:, self.words]

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import CalibError
+from calib.regression.feelpairs import with_own_words
 from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
 from calib.regression.mixture import Mixture
 from calib.regression.recession import EdgeBelief
@@ -66,6 +67,15 @@ class Posterior:
             if adjuster in found.block.adjusters:
                 return found.one(lambda block: [_error_features(block, adjuster)])
         return Mixture(np.ones(1), np.zeros(1), np.zeros(1))
+
+    def lever(self, adjuster: str) -> Mixture:
+        """Return how far the cutter's distance goes when an adjuster goes by 1, mm per mm."""
+        ratio = self.setup.adjuster(adjuster).ratio
+        for found in self.blocks:
+            if adjuster in found.block.adjusters:
+                error = found.one(lambda block: [{f"scale:{adjuster}": ratio}])
+                return Mixture(error.weights, ratio + error.mean, error.sd)
+        return Mixture(np.ones(1), np.array([ratio]), np.zeros(1))
 
     def size(self, reading: str) -> Mixture:
         """Return the mean true size at the current setting (no scatter of single cuts), mm."""
@@ -142,6 +152,7 @@ def posterior(
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
+    setup = with_own_words(setup, rows)
     axes = {} if wear is None else wear.axes
     blocks = (solve_block(v, axes.get(v[0].readings[0])) for v in variants_of(setup, rows, steps))
     return Posterior(setup, tuple(blocks))

@@ -164,9 +164,9 @@ def start_setting(setup: Setup, adjuster: str) -> float:
     """
     found = setup.adjuster(adjuster)
     guess = 0.0
-    if found.has_scale and adjuster == "height" and setup.thickness_mm is not None:
+    if found.tells_distance and adjuster == "height" and setup.thickness_mm is not None:
         guess = setup.thickness_mm
-    elif found.has_scale and setup.cutter.nominal_mm is not None:
+    elif found.tells_distance and setup.cutter.nominal_mm is not None:
         guess = setup.cutter.nominal_mm
     return min(max(guess, found.low_mm), found.high_mm)
 
@@ -292,7 +292,7 @@ def _terms(block: Block) -> list[Term]:
             stock_sd = known.scale(reading, "stock_sd_mm")
             terms += [Term(f"stock:{reading}:{stock}", stock_sd) for stock in _stocks(block)]
     for a, adjuster in enumerate(block.adjusters):
-        terms.append(Term(f"scale:{adjuster}", known.scale(adjuster, "scale_sd")))
+        terms.append(Term(f"scale:{adjuster}", block.setup.scale_sd(adjuster)))
         for f, reading in enumerate(block.readings):
             if math.isnan(block.slopes[f, a]):
                 terms.append(Term(f"slope:{reading}:{adjuster}", LEARNED_SLOPE_SD))
@@ -401,8 +401,9 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
             limits = {"value_mm": float(value) - base}
         rows.append(Row(cut.number, position, f, measured, base, *edge, scaled, fixed, **limits))
     if felt:
-        low, high = block.setup.feel.words[str(cut.feel)]
-        spread = block.setup.feel.spread_mm**2
+        scale = block.setup.feel.of(cut.by)
+        low, high = scale.words[str(cut.feel)]
+        spread = scale.spread_mm**2
         rows.append(
             Row(cut.number, position, f, features, base, *edge, cut_variance, spread,
                 low_mm=low - base, high_mm=high - base)

@@ -8,7 +8,7 @@ what is not known is left out. Nothing here opens a file; every problem is kept,
 from __future__ import annotations
 
 from calib.setupform.beliefs import knowledge_from_dict, stakes_from_dict
-from calib.setupform.feelwords import default_words
+from calib.setupform.feelwords import default_words, with_word
 from calib.setupform.lengths import length_out, number_mm, reading_from_text, reading_to_text
 from calib.setupform.read import RESERVED, SCHEMA, read_setup, setup_from_dict
 from calib.setupform.table import Problem
@@ -30,4 +30,5 @@ __all__ = [
     "setup_to_dict",
     "stakes_from_dict",
     "stakes_to_dict",
+    "with_word",
 ]

@@ -83,7 +83,8 @@ def reading_from_text(text: str, units: Units, where: str) -> tuple[Reading, ...
     Parameters
     ----------
     text : str
-        ``0.07``, ``0.06|0.08``, ``<0.05``, ``>0.10``, ``0.05..0.10``.
+        ``0.07``, ``0.06|0.08``, ``<0.05``, ``>0.10``, ``0.05..0.10``,
+        and for a shell, that keeps < and > to itself, ``..0.05`` and ``0.10..``.
     units : {"mm", "in"}
         Unit of a bare number.
     where : str
@@ -110,9 +111,12 @@ def _one_reading(text: str, units: Units, where: str) -> Reading:
     if text[0] == ">":
         return Interval(length_from_text(text[1:].strip(), units, where), math.inf)
     if ".." in text:
-        low, _, high = text.partition("..")
+        low, high = (part.strip() for part in text.split("..", 1))
+        if not low and not high:
+            raise CalibError(f'{where} "{text}" says nothing. Write 0.05..0.10, or 0.05.. for above 0.05.')
         limits = Interval(
-            length_from_text(low.strip(), units, where), length_from_text(high.strip(), units, where)
+            length_from_text(low, units, where) if low else -math.inf,
+            length_from_text(high, units, where) if high else math.inf,
         )
         if not limits.low_mm < limits.high_mm:
             raise CalibError(f'{where} "{text}" is an empty interval. Write the lower limit first.')

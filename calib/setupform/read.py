@@ -35,10 +35,13 @@ from calib.shop import (
 
 SCHEMA = "calib.log/1"
 
+#: Shims of one adjuster; every stack of them is looked at.
+MOST_SHIMS = 14
+
 #: Headings of a log's CSV that no reading and no adjuster may be named after.
 RESERVED = (
     "kind", "pieces", "metres", "stock", "feel", "mounting", "sharpening", "moved", "note", "when",
-    "number", "at_hand",
+    "number", "at_hand", "by",
 )  # fmt: skip
 
 
@@ -201,10 +204,47 @@ def _adjuster(name: str, table: Table, joint: Joint, readings: Sequence[str]) ->
         counts_other_way=table.choice("counts", "as expected", ("as expected", "other way")) == "other way",
         typed=typed,
         moves=_slopes(table, joint, readings),
+        approach=table.choice("approach", None, ("rising", "falling")),
+        shims_mm=_shims(table),
+        lever=_lever(table),
+        mark_mm=table.length("mark", 0.0, least=0.0),
     )
     if not adjuster.low_mm < adjuster.high_mm:
         table.note("low", f"{table.label('low')} is not below high. Swap them or widen the range.")
     return adjuster
+
+
+def _shims(table: Table) -> tuple[float, ...]:
+    """Return what the shims in the drawer measure, mm."""
+    found = table.lengths("shims")
+    if any(mm <= 0.0 for mm in found):
+        table.note("shims", f"{table.label('shims')}: a shim of 0 or less will not do. Leave it out.")
+    if len(found) > MOST_SHIMS:
+        label = table.label("shims")
+        table.note("shims", f"{label}: {len(found)} shims are too many. Name {MOST_SHIMS} or fewer.")
+        return ()
+    return found
+
+
+def _lever(table: Table) -> float | str | None:
+    """Return a lever: a number, "learn", or two arms as "250/400" (pivot to cutter, pivot to shim)."""
+    value = table.get("lever")
+    if value is None or value == LEARN:
+        return LEARN if value == LEARN else None
+    arms = str(value).split("/") if isinstance(value, str) else [value]
+    try:
+        numbers = [float(arm) for arm in arms if not isinstance(arm, bool)]
+        ratio = numbers[0] / numbers[1] if len(numbers) == 2 else numbers[0]
+    except (ValueError, ZeroDivisionError, IndexError, TypeError):
+        ratio = math.nan
+    if not 0.0 < ratio < math.inf or len(arms) > 2:
+        table.note(
+            "lever",
+            f'{table.label("lever")} {shown(value)} will not do. Write the two arms as "250/400" '
+            f'(pivot to cutter, pivot to shim), their ratio 0.625, or "{LEARN}".',
+        )
+        return None
+    return ratio
 
 
 def _slopes(table: Table, joint: Joint, readings: Sequence[str]) -> Mapping[str, float | str]:

@@ -85,6 +85,17 @@ class Table:
             self.note(key, str(error))
             return None
 
+    def lengths(self, key: str) -> tuple[float, ...]:
+        """Return a list of lengths in mm; empty when there is none."""
+        value = self.get(key)
+        if value is None:
+            return ()
+        if not isinstance(value, list | tuple):
+            self.note(key, f"{self.label(key)} {shown(value)} is not a list. Write it as [0.05, 0.10].")
+            return ()
+        found = [self._length_mm(key, one) for one in value]
+        return tuple(mm for mm in found if mm is not None and math.isfinite(mm))
+
     def number(self, key: str, default: D, *, least: float = 0.0, below: float = math.inf) -> float | D:
         """Return a number without a length unit (minutes, metres, a probability, a relative sd)."""
         value = self.get(key)
@@ -123,7 +134,7 @@ class Table:
             return default
         return value
 
-    def choice(self, key: str, default: str, known: Sequence[str]) -> Any:
+    def choice(self, key: str, default: str | None, known: Sequence[str]) -> Any:
         """Return one of the known words."""
         value = self.get(key)
         if value is None:

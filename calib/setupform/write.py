@@ -130,6 +130,10 @@ def _adjuster(adjuster: Adjuster, knowledge: Knowledge, units: Units) -> Form:
             "counts": "other way" if adjuster.counts_other_way else None,
             "typed": adjuster.typed,
             "moves": dict(adjuster.moves) or None,
+            "approach": adjuster.approach,
+            "shims": [_out(mm, units) for mm in adjuster.shims_mm] or None,
+            "lever": adjuster.lever,
+            "mark": _out(adjuster.mark_mm, units) if adjuster.mark_mm else None,
             **_own_scales(adjuster.name, knowledge, units),
         }
     )

@@ -9,6 +9,7 @@ from numpy.random import Generator
 
 from calib.regression.infer import standing
 from calib.shop import Cut, Setup
+from calib.simulate.hand import Hand
 from calib.simulate.rules import Action, Rule
 from calib.simulate.shop import SimulatedShop
 from calib.simulate.truth import Truth
@@ -37,20 +38,33 @@ class Outcome:
     cuts: tuple[Cut, ...]
 
 
-def dial_in(setup: Setup, truth: Truth, rng: Generator, rule: Rule, most_tests: int = 30) -> Outcome:
+def dial_in(
+    setup: Setup,
+    truth: Truth,
+    rng: Generator,
+    rule: Rule,
+    most_tests: int = 30,
+    *,
+    hand: Hand | None = None,
+    measures: bool = True,
+) -> Outcome:
     """Let a maker with a rule dial a setup in and cut its good pieces.
 
     Parameters
     ----------
     most_tests : int
         Then the maker's patience ends and the good stock is cut where the machine stands.
+    hand : Hand or None
+        Who feels every test cut.
+    measures : bool
+        False: every test cut is only felt.
 
     Notes
     -----
     minutes = tests * test_cut + moves * move + spoiled pieces by their stakes
     (+ half a test cut for each time a cut is measured again).
     """
-    shop = SimulatedShop(setup, truth, rng)
+    shop = SimulatedShop(setup, truth, rng, hand=hand, measures=measures)
     first = standing(setup)
     again = 0
     while True:

@@ -18,6 +18,7 @@ from calib.geometry import describe
 from calib.normal import cdf
 from calib.regression.terms import start_setting
 from calib.shop import Cut, Setup
+from calib.simulate.hand import Hand
 from calib.simulate.truth import Truth
 
 _SAME_PLACE_MM = 1e-9
@@ -42,11 +43,25 @@ class SimulatedShop:
     rng : numpy Generator
     display_mm : float, mm
         Step of the gauge's display; 0 = readings are not rounded.
+    hand : Hand or None
+        Who feels the first reading of every cut; None: nobody does.
+    measures : bool
+        False: there is no gauge in the shop, only the hand.
     """
 
-    def __init__(self, setup: Setup, truth: Truth, rng: Generator, *, display_mm: float = 0.0) -> None:
+    def __init__(
+        self,
+        setup: Setup,
+        truth: Truth,
+        rng: Generator,
+        *,
+        display_mm: float = 0.0,
+        hand: Hand | None = None,
+        measures: bool = True,
+    ) -> None:
         self.setup, self.truth, self.display_mm = setup, truth, display_mm
-        self._of_cuts, self._of_readings, self._of_moves, self._of_pieces = rng.spawn(4)
+        self.hand, self.measures = hand, measures
+        self._of_cuts, self._of_readings, self._of_moves, self._of_pieces, self._of_words = rng.spawn(5)
         self.start = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
         self._model = describe(setup, self.start)
         self._spindles = {
@@ -64,6 +79,7 @@ class SimulatedShop:
         other = copy.copy(self)
         streams = self._of_cuts, self._of_readings, self._of_moves, self._of_pieces
         other._of_cuts, other._of_readings, other._of_moves, other._of_pieces = copy.deepcopy(streams)
+        other._of_words = copy.deepcopy(self._of_words)
         other._spindles = {name: replace(spindle) for name, spindle in self._spindles.items()}
         other.cuts, other._last_sizes = list(self.cuts), dict(self._last_sizes)
         return other
@@ -112,10 +128,14 @@ class SimulatedShop:
         """Move there, make a test cut and measure it; return the row of the log."""
         self.move_to(settings_mm)
         self._last_sizes = {b.name: self._size(b.name, self._of_cuts) for b in self.setup.bands}
-        readings = {f: (self._measured(f),) for f in self._last_sizes}
+        readings = {f: (self._measured(f),) for f in self._last_sizes} if self.measures else {}
+        feel = None if self.hand is None else self.hand.word(self._last_sizes[self.setup.bands[0].name],
+                                                             self._of_words)  # fmt: skip
         self._count(1)
         number = len(self.cuts) + 1
-        self.cuts.append(Cut(number=number, kind="test", settings_mm=dict(settings_mm), readings=readings))
+        self.cuts.append(
+            Cut(number=number, kind="test", settings_mm=dict(settings_mm), readings=readings, feel=feel)
+        )
         return self.cuts[-1]
 
     def again(self) -> Cut:

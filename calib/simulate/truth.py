@@ -132,7 +132,7 @@ def draw_truth(
         cut_sd_mm={f: lam * known.scale(f, "cut_sd_mm") for f in readings},
         reading_sd_mm={f: lam * known.scale(f, "reading_sd_mm") for f in readings},
         move_sd_mm={a: tau * setup.move_sd_mm(a) for a in adjusters},
-        scale_error={a: normal(a, "scale_sd") for a in adjusters},
+        scale_error={a: float(rng.standard_normal()) * setup.scale_sd(a) for a in adjusters},
         slopes={(f, a): 1.0 + 0.3 * float(rng.standard_normal()) for f in readings for a in adjusters},
         zero_mm={f: normal(f, "zero_sd_mm") for f in readings},
         creep_mm={f: normal(f, "creep_sd_mm") for f in readings},

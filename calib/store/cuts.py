@@ -75,11 +75,23 @@ def add_measurements(
     return ids
 
 
-def add_feel(connection: sqlite3.Connection, event_id: int, root: int, word: str, text: str | None) -> None:
-    """Write the feel of a cut; the last one counts."""
-    connection.execute(
+def add_feel(
+    connection: sqlite3.Connection,
+    event_id: int,
+    root: int,
+    word: str,
+    text: str | None,
+    by: str | None = None,
+) -> None:
+    """Write the feel of a cut, and whose hand it was; the last one counts."""
+    cursor = connection.execute(
         "INSERT INTO feels (event_id, cut_id, word, text) VALUES (?, ?, ?, ?)", (event_id, root, word, text)
     )
+    if by is not None:
+        connection.execute(
+            "INSERT INTO felt_by (feel_id, event_id, person) VALUES (?, ?, ?)",
+            (cursor.lastrowid, event_id, by),
+        )
 
 
 def of_setup(connection: sqlite3.Connection, setup_id: int, upto: int = NOW) -> list[sqlite3.Row]:

@@ -29,9 +29,7 @@ from calib.shop import (
 
 def to_json(setup: Setup) -> str:
     """Return a setup as JSON text; equal setups give equal text."""
-    plain = _plain(setup)
-    del plain["worth"]  # found anew from the gauges
-    return json.dumps(plain, sort_keys=True, allow_nan=False, ensure_ascii=False)
+    return json.dumps(_plain(setup), sort_keys=True, allow_nan=False, ensure_ascii=False)
 
 
 def from_json(text: str) -> Setup:
@@ -59,8 +57,9 @@ def from_json(text: str) -> Setup:
 
 
 def _plain(value: Any) -> Any:
+    """Return a value as JSON takes it; what is found anew (gauges, pairs: not compared) is left out."""
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value) if f.compare}
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
@@ -82,7 +81,8 @@ def _number(value: Any) -> Any:
 
 def _adjuster(data: Mapping[str, Any]) -> Adjuster:
     moves = MappingProxyType({name: _number(slope) for name, slope in data.get("moves", {}).items()})
-    return Adjuster(**_known(Adjuster, data) | {"moves": moves})
+    shims = tuple(float(mm) for mm in data.get("shims_mm", ()))
+    return Adjuster(**_known(Adjuster, data) | {"moves": moves, "shims_mm": shims})
 
 
 def _stakes(data: Mapping[str, Any]) -> Stakes:

@@ -20,11 +20,15 @@ from dataclasses import dataclass, field, replace
 from calib.shop import Cut, Setup
 from calib.store import advice as advice_rows
 from calib.store import cuts as cut_rows
+from calib.store import feelwords as word_rows
 from calib.store import mountings as mounting_rows
 from calib.store import moves as move_rows
 from calib.store import setups as setup_rows
 from calib.store.events import NOW
+from calib.workflow.approach import Approaches
 from calib.workflow.edge import Edge, edge_of
+from calib.workflow.feelpairs import with_pairs_of_others
+from calib.workflow.feelwords import Tongue, in_the_shops_words
 from calib.workflow.records import Moved
 from calib.workflow.stocks import thicknesses
 from calib.workflow.worths import Worths
@@ -106,11 +110,13 @@ def stand(connection: sqlite3.Connection, version: sqlite3.Row, upto: int = NOW)
         stock=(current["stock"] if current is not None else None) or edge.setup.stock,
         thicknesses_mm=_thicknesses(connection, edge.setup, upto),
     )
+    setup = in_the_shops_words(connection, setup, int(version["event_id"]), upto)
+    setup = with_pairs_of_others(connection, setup, setup_id, upto)
     measured = cut_rows.measurements_of(connection, setup_id, upto)
     worths = Worths(connection, setup_id, setup, measured, upto)
     setup = replace(setup, worth=worths.of_next())
     walk = _Walk(setup, edge, {int(row["id"]): row for row in mountings})
-    items = _items(connection, setup_id, cuts, mountings, worths, upto)
+    items = _items(connection, setup, setup_id, cuts, mountings, worths, upto)
     for _, item in sorted(items, key=lambda pair: pair[0]):
         walk.take(item)
     walk.finish()
@@ -138,6 +144,7 @@ class _Item:
 
 def _items(
     connection: sqlite3.Connection,
+    setup: Setup,
     setup_id: int,
     cuts: list[sqlite3.Row],
     mountings: list[sqlite3.Row],
@@ -151,7 +158,7 @@ def _items(
     for row in move_rows.of_setup(connection, setup_id, upto):
         yield (row["event_id"], 1, row["id"]), _Item("move", row)
     settings = cut_rows.settings_of(connection, setup_id)
-    for row, cut in zip(cuts, _bare_cuts(connection, setup_id, cuts, worths, upto), strict=True):
+    for row, cut in zip(cuts, _bare_cuts(connection, setup, setup_id, cuts, worths, upto), strict=True):
         item = _Item("cut", row, settings=settings.get(row["id"], {}), cut=cut)
         yield (row["root_event"], 2, row["root"]), item
     here = {int(row["root"]) for row in cuts}
@@ -163,11 +170,18 @@ def _items(
 
 
 def _bare_cuts(
-    connection: sqlite3.Connection, setup_id: int, rows: list[sqlite3.Row], worths: Worths, upto: int
+    connection: sqlite3.Connection,
+    setup: Setup,
+    setup_id: int,
+    rows: list[sqlite3.Row],
+    worths: Worths,
+    upto: int,
 ) -> Iterable[Cut]:
     """Give the cuts without their positions, mounting and sharpening."""
     measured = worths.measured
     feels = cut_rows.feels_of(connection, setup_id, upto)
+    by = word_rows.felt_by(connection, setup_id, upto) if feels else {}
+    tongue = Tongue(connection, setup.joint.kind, upto)
     for row in rows:
         readings = {
             name: tuple(cut_rows.reading_of(one) for one in repeats)
@@ -181,7 +195,8 @@ def _bare_cuts(
             worths=worths.of_cut(int(row["root"])),
             pieces=row["pieces"],
             metres_m=row["metres_m"],
-            feel=feels.get(row["root"]),
+            feel=tongue(feels.get(row["root"])),
+            by=by.get(row["root"]),
             stock=row["stock"],
             note=row["note"],
             when=row["cut_when"],
@@ -199,6 +214,7 @@ class _Walk:
         self.moved_since: set[str] = set()
         self.pending: Pending | None = None
         self.placed: list[Placed] = []
+        self.approaches = Approaches(setup)
 
     def take(self, item: _Item) -> None:
         {"mounting": self._mount, "move": self._move, "cut": self._cut, "advice": self._advice}[item.kind](
@@ -231,6 +247,7 @@ class _Walk:
         to = (start or 0.0) + row["change_mm"] if row["kind"] == "by" else row["to_mm"]
         self.positions[name] = to
         self.moved_since.add(name)
+        self.approaches.moved(name, start, to, as_advised=row["kind"] in ("advised", "mounting"))
         self.pending = None
         move = Moved(self.setup.name, name, start, to, row["kind"])
         self.placed.append(Placed(self.mounting, move=move, event=int(row["event_id"])))
@@ -248,6 +265,7 @@ class _Walk:
             sharpening=self.edge.labels[item.row["sharpening_id"]],
             moved=frozenset(resets),
             at_hand=self._is_present_mounting(),
+            approach=self.approaches.now(),
         )
         extra = self.edge.metres_before.get(item.row["root"], 0.0)
         if extra:
@@ -260,6 +278,8 @@ class _Walk:
         """Take a position that was named with a cut; when it is another one, that was a move."""
         start = self.positions.get(name)
         self.positions[name] = mm
+        advised = self.pending is not None and self.pending.settings_mm.get(name) == mm
+        self.approaches.moved(name, start, mm, as_advised=advised)
         if start is not None and abs(mm - start) > SAME_PLACE_MM:
             move = Moved(self.setup.name, name, start, mm, "cut")
             self.placed.append(Placed(self.mounting, move=move, event=event))
@@ -287,6 +307,7 @@ class _Walk:
             sharpening=sharpening,
             moved=frozenset(self._resets()),
             at_hand=False,
+            approach=self.approaches.now(),
         )
         self._place(row, None)
 

@@ -29,6 +29,7 @@ from calib.workflow.derived import (
     usual_gauges,
     worked_out,
 )
+from calib.workflow.doubt import LooksLikeSlip, corrected, remarks, slips_in
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -45,7 +46,9 @@ from calib.workflow.shopfloor import Shop
 __all__ = [
     "CutEntry",
     "LoggedCut",
+    "LooksLikeSlip",
     "NeedsAnswer",
+    "corrected",
     "log_cut",
     "measure_again",
     "moved_as_advised",
@@ -104,6 +107,10 @@ class CutEntry:
         How many pitches `over` or `across` reach over.
     box : str or None
         The box that good pieces are for; None = the one open box that uses the setup, if there is one.
+    by : str or None
+        Whose hand felt it.
+    ask : bool
+        A reading that looks like a slip is not logged but raised as `LooksLikeSlip`.
     """
 
     settings_mm: Mapping[str, float] = field(default_factory=dict)
@@ -121,6 +128,8 @@ class CutEntry:
     gauges: Mapping[str, str] = field(default_factory=dict)
     raws: tuple[RawEntry, ...] = ()
     pitches: int | None = None
+    by: str | None = None
+    ask: bool = False
 
 
 @dataclass(frozen=True)
@@ -180,6 +189,8 @@ def work(
     gauges: Mapping[str, str] | None = None,
     raws: tuple[RawEntry, ...] = (),
     pitches: int | None = None,
+    by: str | None = None,
+    ask: bool = False,
 ) -> LoggedCut:
     """Log good pieces on the present setting; the readings are of the last one.
 
@@ -201,6 +212,8 @@ def work(
         gauges=gauges or {},
         raws=raws,
         pitches=pitches,
+        by=by,
+        ask=ask,
     )
     return _log(shop, setup_name, entry, "good")
 
@@ -217,6 +230,7 @@ def measure_again(
     gauges: Mapping[str, str] | None = None,
     raws: tuple[RawEntry, ...] = (),
     pitches: int | None = None,
+    by: str | None = None,
 ) -> LoggedCut:
     """Measure a cut again: the new readings stand beside the old ones as repeats.
 
@@ -241,11 +255,11 @@ def measure_again(
         replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
         last = last_gauges(connection, bench.setup_id, readings, raws)
         said = RawSaid(raws, pitches, gauge, last)
-        by = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
-        rows.add_measurements(connection, event_id, root, readings, texts, gauges=by, replaces=replaces)
+        taken = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
+        rows.add_measurements(connection, event_id, root, readings, texts, gauges=taken, replaces=replaces)
         made = said.store_again(connection, event_id, root, setup, old, instead=instead) if raws else {}
         if feel is not None:
-            rows.add_feel(connection, event_id, root, feel, texts.get("feel"))
+            rows.add_feel(connection, event_id, root, feel, texts.get("feel"), by)
         cut = stand(connection, bench.version).cut_of(root)
     every = {**readings, **{name: (mm,) for name, (mm, _) in made.items()}}
     remarks = carried_over(setup, said, readings.keys() - (gauges or {}).keys())
@@ -271,6 +285,9 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         made = _check(bench.setup, entry)
         settings = _named(bench, entry)
         _ask(bench, entry, settings)
+        slips = slips_in(bench, settings, entry.readings)
+        if slips and entry.ask:
+            raise LooksLikeSlip(slips, bench.setup.units)
         number = rows.next_number(connection)
         what = f"cut {number}" if kind == "test" else f"good pieces, number {number},"
         event_id = events.record(connection, shop.now(), "cut", f"{what} on {setup_name}", bench.setup_id)
@@ -300,10 +317,13 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauges=by)
         done = said.store(connection, event_id, root, bench.setup, made)
         if entry.feel is not None:
-            rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"))
+            rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"), entry.by)
         box = _count(connection, event_id, bench, root, entry.box) if kind == "good" else None
         cut = stand(connection, bench.version).cut_of(root)
-        questions = _questions(connection, bench, entry, {name: (mm,) for name, (mm, _) in done.items()})
+        asked = {slip.reading for slip in slips}
+        questions = remarks(slips, number, bench.setup.units)
+        worked = {name: (mm,) for name, (mm, _) in done.items()}
+        questions += _questions(connection, bench, entry, worked, asked)
         carried = carried_over(bench.setup, said, entry.readings.keys() - entry.gauges.keys())
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}
     echo = echoes(bench.setup, values, entry.texts)
@@ -372,12 +392,17 @@ def _stock(bench: Bench, mounting: sqlite3.Row, entry: CutEntry, kind: CutKind) 
 
 
 def _questions(
-    connection: sqlite3.Connection, bench: Bench, entry: CutEntry, made: Mapping[str, tuple[Reading, ...]]
+    connection: sqlite3.Connection,
+    bench: Bench,
+    entry: CutEntry,
+    made: Mapping[str, tuple[Reading, ...]],
+    asked: set[str],
 ) -> tuple[str, ...]:
-    """Return what looks wrong, though it is stored as typed."""
+    """Return what looks wrong, though it is stored as typed; readings that were asked about are left out."""
     scales = {a.name for a in bench.setup.adjusters if a.has_scale}
     before = {name: mm for name, mm in bench.positions_mm.items() if name in scales}
-    values = unit_questions(bench.setup, entry.settings_mm, {**entry.readings, **made}, before)
+    readings = {name: values for name, values in entry.readings.items() if name not in asked}
+    values = unit_questions(bench.setup, entry.settings_mm, {**readings, **made}, before)
     named = {entry.gauge, *entry.gauges.values(), *(raw.gauge for raw in entry.raws)}
     strangers = gauge_remarks(connection, named)
     return (*values, *strangers, *mountings.stock_remark(connection, entry.stock))

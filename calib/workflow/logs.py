@@ -134,6 +134,7 @@ def _content(cuts: Sequence[Cut]) -> list[tuple[Any, ...]]:
         moved = tuple(sorted(cut.moved))
         content.append(
             (cut.kind, cut.pieces, cut.metres_m, settings, readings, cut.feel, stock, spans, moved, cut.note)
+            + (() if cut.by is None else (cut.by,))
         )
     return content
 
@@ -210,7 +211,7 @@ class _Writer:
         cut_rows.add_settings(self.connection, root, cut.settings_mm, cut.moved, {})
         cut_rows.add_measurements(self.connection, self.event_id, root, cut.readings, {})
         if cut.feel is not None:
-            cut_rows.add_feel(self.connection, self.event_id, root, cut.feel, None)
+            cut_rows.add_feel(self.connection, self.event_id, root, cut.feel, None, cut.by)
 
     def _enter(self, cut: Cut) -> None:
         """Start a mounting or a sharpening where the labels change."""

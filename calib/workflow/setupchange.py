@@ -19,7 +19,7 @@ _LENGTHS = frozenset(
     (
         "target", "low", "high", "least_step", "backlash", "key_width", "thickness", "drawn_gap", "nominal",
         "spread", "offset_sd", "move_sd", "cut_sd", "reading_sd", "creep_sd", "stock_sd", "zero_sd",
-        "mounting_sd", "rest_sd", "measured",
+        "mounting_sd", "rest_sd", "measured", "shims", "mark",
     )
 )  # fmt: skip
 _TOP = (
@@ -51,6 +51,8 @@ def changed(setup: Setup, changes: Sequence[tuple[str, str]], units: str | None 
         value = _value(text)
         if units is not None and units != setup.units and parts[-1] in _LENGTHS and _is_number(value):
             value = f"{text} {units}"
+        if units is not None and units != setup.units and parts[-1] == "shims" and isinstance(value, list):
+            value = [f"{one} {units}" if _is_number(one) else one for one in value]
         _put(form, parts, path, value)
     return setup_from_dict(form, source=f"setup {setup.name}")
 

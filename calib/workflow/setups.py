@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from calib.errors import CalibError, unknown
+from calib.setupform import default_words
 from calib.shop import Cutter, Setup
 from calib.store import events, nouns
 from calib.store import setups as rows
@@ -15,6 +16,7 @@ from calib.store.setup_json import to_json
 from calib.workflow import cutters
 from calib.workflow.bench import Bench, stand
 from calib.workflow.entries import check_amounts, plain_name
+from calib.workflow.feelwords import in_the_shops_words
 from calib.workflow.shopfloor import Shop
 
 
@@ -22,6 +24,9 @@ def add(shop: Shop, setup: Setup) -> Setup:
     """Add a setup (its cutter too, when the shop does not have it yet)."""
     setup = replace(setup, name=plain_name("setup", setup.name))
     check(setup)
+    first, kind = setup.bands[0].name, setup.joint.kind
+    if setup.feel.words == default_words(kind, first):
+        setup = in_the_shops_words(shop.connection, setup, 0)
     with shop.writing() as connection:
         refuse_taken(connection, setup.name)
         cutter_id = ensure_cutter(shop, setup.cutter)
