@@ -159,7 +159,8 @@ def _pairs(connection: sqlite3.Connection, bench: Bench) -> Iterator[_Pair]:
         while k < len(given) and given[k]["event_id"] < item.event:
             latest, k = given[k], k + 1
         stock = item.cut.stock or stock
-        if latest is not None and latest["seen_event_id"] >= (before.event or 0 if before else 0):
+        since = 0 if before is None or before.event is None else before.event
+        if latest is not None and latest["seen_event_id"] >= since:
             yield _Pair(latest, item, before, _moved_between(bench, latest, item), stock)
         before = item
 
