@@ -35,6 +35,8 @@ from calib.workflow.worths import Worths
 
 #: Two settings closer than this are one place: far below anything that can be set.
 SAME_PLACE_MM = 1e-9
+#: A position that is typed this close to the advised one is the advised one, as it was told in hundredths.
+AS_TOLD_MM = 0.0051
 
 
 @dataclass(frozen=True)
@@ -278,7 +280,8 @@ class _Walk:
         """Take a position that was named with a cut; when it is another one, that was a move."""
         start = self.positions.get(name)
         self.positions[name] = mm
-        advised = self.pending is not None and self.pending.settings_mm.get(name) == mm
+        target = math.inf if self.pending is None else self.pending.settings_mm.get(name, math.inf)
+        advised = abs(mm - target) <= AS_TOLD_MM
         self.approaches.moved(name, start, mm, as_advised=advised)
         if start is not None and abs(mm - start) > SAME_PLACE_MM:
             move = Moved(self.setup.name, name, start, mm, "cut")
