@@ -129,11 +129,13 @@ def _source(shop: Shop | None, name: str | None, kind: str) -> _Source:
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, name)
     if bench.setup.joint.kind != kind:
-        raise CalibError(f"setup {name} is for a {bench.setup.joint.kind} joint, not a {kind} joint. Name "
-                         "another.")
+        raise CalibError(
+            f"setup {name} is for a {bench.setup.joint.kind} joint, not a {kind} joint. Name another."
+        )
     if bench.setup.joint.seat == "toward" and kind == "finger":
-        raise CalibError(f"setup {name} seats toward the cutter: boxes are laid out for seat away only, so "
-                         "far.")
+        raise CalibError(
+            f"setup {name} seats toward the cutter: boxes are laid out for seat away only, so far."
+        )
     cuts, changed = _as_last_cut(bench.log)
     found = _Source(name, bench.setup, cuts)
     if changed:

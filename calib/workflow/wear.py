@@ -14,7 +14,7 @@ from calib.shop import Cut, Setup
 from calib.store import sharpenings
 from calib.store.database import snapshot
 from calib.workflow import cutters
-from calib.workflow.sharing import Sharer, sharers, told_of, wear_of, with_prior
+from calib.workflow.sharing import EdgeWear, Sharer, sharers, told_of, wear_of, with_prior
 from calib.workflow.shopfloor import Shop
 
 if TYPE_CHECKING:  # numpy comes with them
@@ -146,9 +146,10 @@ def _edge(group: list[Sharer], confidence: float, regrind_min: float | None) -> 
     group, given = with_prior(sorted(group, key=lambda one: one.setup.name))
     shared = wear_of(group)
     speaking, beliefs, ahead, now_m = [], [], [], 0.0
-    for which, sharer in enumerate(group):
+    for sharer in group:
         rows = list(sharer.cuts) or [standing(sharer.setup)]
-        found = posterior(sharer.setup, rows, told_of(shared, which, sharer.setup))
+        known = told_of(shared, sharer) if shared.established else EdgeWear(sharer.setup, rows, {})
+        found = posterior(known.setup, known.cuts, **known.known)
         beliefs.append(found.blocks)
         speaking.append((sharer.setup.name, _speaking(sharer, rows)))
         if sharer.present:
