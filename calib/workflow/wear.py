@@ -195,7 +195,7 @@ def _ahead(
 def _places(setup: Setup, left: EdgeLeft) -> tuple[float, ...]:
     """Return round lengths ahead, as far as the pieces go or until the setup has left its bands."""
     known = [m for one in left.readings for m in (one.metres_m, one.likely_m) if m is not None]
-    leaves = max([1.2 * m for m in known if math.isfinite(m)], default=math.inf)
+    leaves = max([1.2 * m for m in known if math.isfinite(m) and m > 0.0], default=math.inf)
     reach = max(min(setup.pieces_left * left.metres_per_piece_m, leaves), _LEAST_REACH_M)
     step = 10.0 ** math.floor(math.log10(reach / _STEPS))
     step = next(k * step for k in (1.0, 2.0, 2.5, 5.0, 10.0) if k * step * _STEPS >= reach * (1.0 - 1e-9))
