@@ -184,6 +184,7 @@ def test_an_edge_whose_slot_no_longer_takes_the_key_is_to_be_sharpened():
     assert (advice.step, advice.moves) == ("resharpen", ())
     assert "narrower than the key" in advice.reasons[0]
     assert advice.actions[0].step == "resharpen"
+    assert not any(" -" in reason for reason in advice.reasons)  # what is impossible is no next best
     assert advise(setup, CUTS, wear=wear_known, pieces_left=20).step != "resharpen"
     unmeasured = replace(setup, cutter=replace(setup.cutter, measured_mm=None))
     assert advise(unmeasured, CUTS, wear=wear_known).step != "resharpen"

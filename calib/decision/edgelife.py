@@ -15,7 +15,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.decision.ahead import HOLDS_AT, MOST_PIECES, Ahead, look_ahead
+from calib.decision.ahead import HOLDS_AT, Ahead, look_ahead
 from calib.decision.upkeep import Schedule, key_enters_for, schedule
 from calib.regression.hypotheses import BlockPosterior
 from calib.regression.prospect import Prospect
@@ -275,8 +275,3 @@ def _points(found: BlockPosterior) -> list[WornReading]:
             )
         )
     return points
-
-
-def pieces_text(pieces: float) -> int | None:
-    """Return a number of pieces as a whole one; None beyond what is told."""
-    return None if not math.isfinite(pieces) or pieces >= MOST_PIECES else int(pieces)

@@ -46,6 +46,7 @@ def why(
     if best.step == "measure_again" and others and others[0].minutes < best.minutes:
         lines.append("The last reading cannot be believed yet; nothing is moved on it.")
         return tuple(lines)
+    others = [o for o in others if best.step != "resharpen" or o.minutes > best.minutes]
     if others:
         other = min(others, key=lambda o: o.minutes)
         lines.append(

@@ -49,9 +49,7 @@ class Candidates:
     log_ratio: Array
 
 
-def enumerate_bad(
-    fit: GaussianFit, wide_sd: Array, probability: float, most_doubtful: int | None = None
-) -> Candidates:
+def enumerate_bad(fit: GaussianFit, wide_sd: Array, probability: float) -> Candidates:
     """Weigh every set of none, one or two bad readings.
 
     Parameters
@@ -59,8 +57,6 @@ def enumerate_bad(
     wide_sd : ndarray of shape (n,), mm
     probability : float
         Of any one reading being bad; 0 leaves only the empty set.
-    most_doubtful : int, optional
-        Pairs are only made of so many readings, those that look worst alone; None = of all.
     """
     K, n = fit.residual.shape
     nothing = np.zeros((K, 1))
@@ -71,8 +67,7 @@ def enumerate_bad(
     A_diagonal = np.diagonal(fit.freedom, axis1=1, axis2=2)
     spread = 1.0 + W * A_diagonal
     single = odds - 0.5 * np.log(spread) + 0.5 * W * fit.residual**2 / spread
-    worst = np.sort(np.argsort(-single.max(axis=0), kind="stable")[:most_doubtful])
-    pairs = list(itertools.combinations(worst.tolist(), 2))
+    pairs = list(itertools.combinations(range(n), 2))
     sets: tuple[BadSet, ...] = ((), *((i,) for i in range(n)), *pairs)
     double = 2 * odds + _pair_ratio(fit, W, A_diagonal, pairs)
     return Candidates(sets, np.concatenate([nothing, single, double], axis=1))

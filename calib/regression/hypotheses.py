@@ -44,10 +44,6 @@ _LOG_REACH = 30.0
 #: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
 #: work on covariances, would drown in rounding.
 UNKNOWN_MM = 30.0
-#: Courses of wear that are weighed at once; more would only fill the memory.
-_AT_ONCE = 25
-#: Of so many readings pairs of slips are made when the wear is weighed: those that look worst.
-_DOUBTFUL = 8
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
 
@@ -213,7 +209,7 @@ def solve_block(variants: list[Block], wear: WearAxis | None = None) -> BlockPos
         What is believed of the edge's wear without this log; None = the prior of the setup's knowledge.
     """
     axis = wear_axis_of(variants[0]) if wear is None else wear
-    return _Solver(variants, scatter_nodes(variants, axis), axis).mixture()
+    return Solver(variants, scatter_nodes(variants, axis), axis).mixture()
 
 
 def scatter_nodes(variants: list[Block], wear: WearAxis) -> knowledge.Axis:
@@ -223,47 +219,18 @@ def scatter_nodes(variants: list[Block], wear: WearAxis) -> knowledge.Axis:
     numbers = sum(row.is_number for row in variants[0].rows)
     if known.scales_known or known.log_sd <= 0.0 or numbers < _NARROW_FROM:
         return wide
-    center, narrow = _Solver(variants, wide, wear).scatter_narrowed()
+    center, narrow = Solver(variants, wide, wear).scatter_narrowed()
     return knowledge.scatter_axis(known, center, narrow) if narrow < 1.0 else wide
-
-
-def wear_evidence(variants: list[Block], wear: WearAxis, scatter: knowledge.Axis) -> Array:
-    """Return the log evidence of a block's rows under each course of wear, shape (W,), up to a constant.
-
-    The other unknowns (scatter, moves, scales, slips) are summed over with their prior weights.
-    """
-    found = []
-    for start in range(0, len(wear), _AT_ONCE):
-        part = slice(start, start + _AT_ONCE)
-        axis = WearAxis(wear.recession.take(part), np.zeros(len(wear.recession.take(part))))
-        found.append(_Solver(variants, scatter, axis, _DOUBTFUL).evidence_by_wear())
-    return np.concatenate(found)
-
-
-def _log_sums(top: Array, log_weight: Array, group: Indices, groups: int) -> Array:
-    """Return log sum exp of rows of log weights over the members of each group, shape (groups,)."""
-    most = np.full(groups, -np.inf)
-    np.maximum.at(most, group, top)
-    share = np.exp(log_weight - most[group][:, None]).sum(axis=1)
-    with np.errstate(divide="ignore"):
-        total: Array = most + np.log(np.bincount(group, weights=share, minlength=groups))
-    return total
 
 
 #: (hypotheses, log weights, means, covariances, bad rows)
 _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 
 
-class _Solver:
+class Solver:
     """The working arrays of one block on one grid."""
 
-    def __init__(
-        self,
-        variants: list[Block],
-        scatter: knowledge.Axis,
-        wear: WearAxis,
-        most_doubtful: int | None = None,
-    ) -> None:
+    def __init__(self, variants: list[Block], scatter: knowledge.Axis, wear: WearAxis) -> None:
         self.variants = variants
         self.block = variants[0]
         self.wear = wear
@@ -277,10 +244,9 @@ class _Solver:
         self.fit = self._fit()
         self.wide = self._wide()
         known = self.block.setup.knowledge
-        self.candidates = blunder.enumerate_bad(
-            self.fit, self.wide, known.blunder_probability, most_doubtful
-        )
+        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
         self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
+        self.top = float(self.log_weight.max())
 
     def _worn(self) -> Array:
         """What the wear of the edge does to each row, shape (K, rows), mm."""
@@ -305,12 +271,13 @@ class _Solver:
 
     def _fit(self) -> solve.GaussianFit:
         values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
-        y = values[self.grid.variant] - self.worn[:, self.numbers]
+        self.y = values[self.grid.variant] - self.worn[:, self.numbers]
         first = np.unique(self.grid.plain, return_index=True)[1]  # the wear only takes something off y
-        factors = solve.factor(
+        self.factors = solve.factor(
             self.X[first][:, self.numbers], self.noise[first][:, self.numbers], self._prior_sd()[first]
         )
-        return solve.explain(factors if len(first) == len(y) else factors.take(self.grid.plain), y)
+        alone = len(first) == len(self.y)
+        return solve.explain(self.factors if alone else self.factors.take(self.grid.plain), self.y)
 
     def _wide(self) -> Array:
         known = self.block.setup.knowledge
@@ -367,17 +334,15 @@ class _Solver:
         found: Indices = self.grid.plain[k] * len(number) + np.array([number[bad] for bad in sets])
         return found
 
-    def evidence_by_wear(self) -> Array:
-        """Return the log evidence of the rows under each course of wear, shape (W,)."""
-        if not self.words:
-            return _log_sums(self.log_weight.max(axis=1), self.log_weight, self.grid.wear, len(self.wear))
+    def weights_by_wear(self) -> tuple[Indices, Array]:
+        """Return the course of wear and the log weight of every component that matters, words included."""
         parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
         k, log_weight = (np.concatenate([part[at] for part in parts]) for at in (0, 1))
-        return _log_sums(log_weight, log_weight[:, None], self.grid.wear[k], len(self.wear))
+        return self.grid.wear[k], log_weight
 
     def _worth(self, s: int) -> NDArray[np.bool_]:
         reach = _LOG_REACH if self.words and len(self.candidates.sets[s]) < 2 else -math.log(LEAST_SHARE)
-        worth: NDArray[np.bool_] = self.log_weight[:, s] > self.log_weight.max() - reach
+        worth: NDArray[np.bool_] = self.log_weight[:, s] > self.top - reach
         return worth
 
     def _part(self, s: int, bad: blunder.BadSet) -> _Part:

@@ -1,7 +1,7 @@
 """One recession for all setups that use an edge at a like engaged height.
 
 Given the course of the edge's wear, the logs of the setups are independent of each other. So each setup says
-how likely its rows are under each course (`hypotheses.wear_evidence`, everything else of that setup summed
+how likely its rows are under each course (`wearevidence`, everything else of that setup summed
 over), the logs of these are added to the prior's, and that is all that the setups share: offsets, moves and
 scatter stay each mounting's and each setup's own.
 
@@ -22,10 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.normal import quantile
-from calib.regression.hypotheses import scatter_nodes, variants_of, wear_axis_of, wear_evidence
+from calib.regression.hypotheses import scatter_nodes, variants_of, wear_axis_of
 from calib.regression.infer import standing
 from calib.regression.recession import EdgeBelief, RateGrid, Recession, WearAxis
 from calib.regression.terms import Block
+from calib.regression.wearevidence import wear_evidence
 from calib.shop import Cut, Setup
 
 Array = NDArray[np.float64]
@@ -168,7 +169,7 @@ def belief(shared: SharedWear, log: EdgeLog, ahead_m: float) -> EdgeBelief:
     Parameters
     ----------
     log : EdgeLog
-        One of those that `shared` was made of.
+        One of those that `shared` was made of, or its newest rows: what the others say counts all the same.
     ahead_m : float, m
         How far ahead the wear matters: courses are told apart by what they will take off until then.
 

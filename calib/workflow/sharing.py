@@ -20,14 +20,15 @@ from calib.store.events import NOW
 from calib.workflow.bench import Bench, stand
 
 if TYPE_CHECKING:  # numpy comes with them, and only a wearing edge needs them
-    from calib.regression.recession import EdgeBelief
     from calib.regression.sharedwear import SharedWear
 
 #: Other setups that an advice asks, those with the most metres on the edge first.
-MOST_OTHERS = 4
-#: Rows of one setup that are looked at, whole mountings, the newest first.
-MOST_ROWS = 60
-#: Wear is left out of an advice until the logs on the edge make so many metres.
+MOST_OTHERS = 3
+#: Rows of one setup that are asked for the wear, whole mountings, the newest first; and those on which its
+#: advice then rests. What older rows say of the wear still counts.
+MOST_ROWS = 40
+ADVISED_ROWS = 30
+#: Wear is left out of an advice until the edge has cut so many metres here.
 MATTERS_M = 10.0
 #: How far ahead, at least, the courses of wear are told apart, m.
 AHEAD_M = 25.0
@@ -67,23 +68,40 @@ class EdgeWear:
     known: Mapping[str, Any]
 
 
+def metres_by_setup(connection: sqlite3.Connection, sharpening_id: int, upto: int = NOW) -> dict[int, float]:
+    """Return the metres that each setup, by its id, cut on a sharpening."""
+    metres: dict[int, float] = defaultdict(float)
+    for row in sharpenings.metres_cut(connection, sharpening_id, upto):
+        metres[int(row["setup_id"])] += float(row["metres"])
+    return metres
+
+
 def sharers(
     connection: sqlite3.Connection,
     cutter_id: int,
     sharpening_id: int,
     upto: int = NOW,
+    *,
+    leave_out: int | None = None,
     most: int | None = None,
 ) -> list[Sharer]:
-    """Return the setups that use a sharpening, those with the most metres on it first."""
-    metres: dict[int, float] = defaultdict(float)
-    for row in sharpenings.metres_cut(connection, sharpening_id, upto):
-        metres[int(row["setup_id"])] += float(row["metres"])
+    """Return the setups that use a sharpening, those with the most metres on it first.
+
+    Parameters
+    ----------
+    leave_out : int, optional
+        Id of a setup that is not wanted.
+    most : int, optional
+        So many at most.
+    """
+    metres = metres_by_setup(connection, sharpening_id, upto)
     versions = [
         version
         for version in setup_rows.current(connection, upto)
         if int(version["setup_id"]) in metres or int(version["cutter_id"]) == cutter_id
+        if int(version["setup_id"]) != leave_out
     ]
-    versions.sort(key=lambda version: -metres[int(version["setup_id"])])
+    versions.sort(key=lambda version: -metres.get(int(version["setup_id"]), 0.0))
     benches = (stand(connection, version, upto) for version in versions[:most])
     found = (sharer_of(bench, cutter_id, sharpening_id) for bench in benches)
     return [sharer for sharer in found if sharer is not None]
@@ -100,18 +118,18 @@ def sharer_of(bench: Bench, cutter_id: int, sharpening_id: int) -> Sharer | None
         if on_it[0]:  # what the edge had cut before is then told by a row without pieces
             setup = replace(setup, cutter=replace(setup.cutter, metres_since_sharp_m=0.0))
         rows = rows[on_it[0] : on_it[-1] + 1]
-    setup, rows = _newest(setup, rows)
+    setup, rows = _newest(setup, rows, MOST_ROWS)
     return Sharer(bench, setup, tuple(rows), present)
 
 
-def _newest(setup: Setup, rows: Sequence[Cut]) -> tuple[Setup, list[Cut]]:
+def _newest(setup: Setup, rows: Sequence[Cut], most: int) -> tuple[Setup, list[Cut]]:
     """Leave out the oldest mountings of a long log; their metres stay on the edge."""
-    if len(rows) <= MOST_ROWS:
+    if len(rows) <= most:
         return setup, list(rows)
     from calib.regression.track import walk
 
     starts = [i for i in range(1, len(rows)) if rows[i].mounting != rows[i - 1].mounting]
-    start = next((i for i in starts if len(rows) - i <= MOST_ROWS), len(rows) - MOST_ROWS)
+    start = next((i for i in starts if len(rows) - i <= most), len(rows) - most)
     now = walk(setup, rows[:start]).now
     same = now is not None and rows[start].sharpening in (None, rows[start - 1].sharpening)
     base = now.edge_m if now is not None and same else 0.0
@@ -149,35 +167,24 @@ def edge_wear(connection: sqlite3.Connection, bench: Bench, upto: int = NOW) -> 
     plain = EdgeWear(bench.setup, bench.log, {})
     if not _follows_wear(bench):
         return plain
-    edge = bench.edge
-    others = sharers(connection, edge.cutter_id, edge.sharpening_id, upto, MOST_OTHERS + 1)
-    mine = sharer_of(bench, edge.cutter_id, edge.sharpening_id)
-    assert mine is not None, "its own cutter is in it"
-    like = [s for s in others if s.bench.setup_id != bench.setup_id and alike(s.use, mine.use)]
-    if _metres([mine, *like]) < MATTERS_M:
+    on = (bench.edge.cutter_id, bench.edge.sharpening_id)
+    if sum(metres_by_setup(connection, on[1], upto).values()) < MATTERS_M:
         return plain
+    mine = sharer_of(bench, *on)
+    assert mine is not None, "its own cutter is in it"
+    others = sharers(connection, *on, upto, leave_out=bench.setup_id, most=MOST_OTHERS)
+    like = [other for other in others if alike(other.use, mine.use)]
     (mine, *like), _ = with_prior([mine, *like])
     shared = wear_of([mine, *like])
-    told = told_of(shared, 0, mine.setup)
-    return plain if told is None else EdgeWear(mine.setup, mine.cuts, {"wear": told})
+    return told_of(shared, mine) if shared.established else plain
 
 
-def told_of(shared: SharedWear, which: int, setup: Setup) -> EdgeBelief | None:
-    """Return what one of the setups is told of the wear; None while it is not established."""
-    from calib.regression.sharedwear import belief
+def told_of(shared: SharedWear, sharer: Sharer) -> EdgeWear:
+    """Return what one of the setups is told of a wear that is established."""
+    from calib.regression.sharedwear import EdgeLog, belief
 
-    return belief(shared, shared.logs[which], ahead_m(setup)) if shared.established else None
-
-
-def _metres(found: Sequence[Sharer]) -> float:
-    """Return the metres that the setups cut with the edge in their own logs."""
-    total = 0.0
-    for sharer in found:
-        piece_m = sharer.setup.metres_per_piece_m
-        total += sum(
-            c.pieces * piece_m if c.metres_m is None else c.metres_m for c in sharer.cuts if c.pieces
-        )
-    return total
+    setup, rows = _newest(sharer.setup, sharer.cuts, ADVISED_ROWS)
+    return EdgeWear(setup, rows, {"wear": belief(shared, EdgeLog(setup, rows), ahead_m(setup))})
 
 
 def _follows_wear(bench: Bench) -> bool:

@@ -14,7 +14,7 @@ from calib.shop import Cut, Setup
 from calib.store import sharpenings
 from calib.store.database import snapshot
 from calib.workflow import cutters
-from calib.workflow.sharing import Sharer, sharers, told_of, wear_of, with_prior
+from calib.workflow.sharing import EdgeWear, Sharer, sharers, told_of, wear_of, with_prior
 from calib.workflow.shopfloor import Shop
 
 if TYPE_CHECKING:  # numpy comes with them
@@ -146,9 +146,10 @@ def _edge(group: list[Sharer], confidence: float, regrind_min: float | None) -> 
     group, given = with_prior(sorted(group, key=lambda one: one.setup.name))
     shared = wear_of(group)
     speaking, beliefs, ahead, now_m = [], [], [], 0.0
-    for which, sharer in enumerate(group):
+    for sharer in group:
         rows = list(sharer.cuts) or [standing(sharer.setup)]
-        found = posterior(sharer.setup, rows, told_of(shared, which, sharer.setup))
+        known = told_of(shared, sharer) if shared.established else EdgeWear(sharer.setup, rows, {})
+        found = posterior(known.setup, known.cuts, **known.known)
         beliefs.append(found.blocks)
         speaking.append((sharer.setup.name, _speaking(sharer, rows)))
         if sharer.present:
@@ -194,7 +195,7 @@ def _ahead(
 def _places(setup: Setup, left: EdgeLeft) -> tuple[float, ...]:
     """Return round lengths ahead, as far as the pieces go or until the setup has left its bands."""
     known = [m for one in left.readings for m in (one.metres_m, one.likely_m) if m is not None]
-    leaves = max([1.2 * m for m in known if math.isfinite(m)], default=math.inf)
+    leaves = max([1.2 * m for m in known if math.isfinite(m) and m > 0.0], default=math.inf)
     reach = max(min(setup.pieces_left * left.metres_per_piece_m, leaves), _LEAST_REACH_M)
     step = 10.0 ** math.floor(math.log10(reach / _STEPS))
     step = next(k * step for k in (1.0, 2.0, 2.5, 5.0, 10.0) if k * step * _STEPS >= reach * (1.0 - 1e-9))
