@@ -18,20 +18,24 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, solve
+from calib.regression.footing import Footing
 from calib.regression.mixture import Mixture
+from calib.regression.start import Start
 from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Cut, Setup
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 FeatureList = Callable[[Block], list[Mapping[str, float]]]
+#: Mean and sd of a logarithm.
+Span = tuple[float, float]
 
 #: A reading that is bad may be off by this many of the median sds of a reading (sd of the slip).
 WIDE = 20.0
@@ -39,6 +43,8 @@ WIDE = 20.0
 LEAST_SHARE = 1e-6
 #: Before words, components this far below the best (in log weight) are not taken on.
 _LOG_REACH = 30.0
+#: A set of bad readings this far (in log weight) below the best of its own hypothesis is not carried on.
+_LOG_MATTERS = 10.0
 #: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
 #: work on covariances, would drown in rounding.
 UNKNOWN_MM = 30.0
@@ -126,19 +132,19 @@ class BlockPosterior:
         return Mixture(self.weights, mean[:, 0], np.sqrt(np.maximum(covariance[:, 0, 0], 0.0)))
 
 
-def variants_of(setup: Setup, cuts: Sequence[Cut]) -> list[list[Block]]:
+def variants_of(setup: Setup, cuts: Sequence[Cut], footing: Footing | None = None) -> list[list[Block]]:
     """Return, per block, the block as stated and with each scale that may count the other way turned."""
-    stated = blocks_of(setup, cuts)
+    stated = blocks_of(setup, cuts, footing=footing)
     variants = []
     for b, block in enumerate(stated):
         row = [block]
-        for adjuster in _doubtful_scales(block):
-            row.append(blocks_of(setup, cuts, frozenset([adjuster]))[b])
+        for adjuster in doubtful_scales(block):
+            row.append(blocks_of(setup, cuts, frozenset([adjuster]), footing)[b])
         variants.append(row)
     return variants
 
 
-def _doubtful_scales(block: Block) -> list[str]:
+def doubtful_scales(block: Block) -> list[str]:
     """Adjusters that were moved and cut after it, whose scale is not exactly known."""
     setup = block.setup
     used = {name for row in block.rows for name in row.features}
@@ -162,6 +168,7 @@ class _Grid:
     move: Array
     wear: Array
     log_prior: Array
+    node: Indices | None = None
 
 
 def _grid(variants: list[Block], scatter: knowledge.Axis) -> _Grid:
@@ -176,13 +183,37 @@ def _grid(variants: list[Block], scatter: knowledge.Axis) -> _Grid:
     return _Grid(v, scatter.nodes[s], move.nodes[m], wear.nodes[w], log_prior)
 
 
-def solve_block(variants: list[Block]) -> BlockPosterior:
-    """Return the mixture of one block; the first variant is the block as stated."""
+def _grid_from(variants: list[Block], start: Start) -> _Grid:
+    """The hypotheses that earlier mountings left, with those that are not carried: wear and turned scales."""
     known = variants[0].setup.knowledge
-    solver = _Solver(variants, knowledge.scatter_axis(known))
+    wear = knowledge.wear_axis(known.wear_sd_mm_per_m if np.any(variants[0].recession) else 0.0)
+    chances = [start.turned.get(a, knowledge.REVERSED_PROBABILITY) for a in doubtful_scales(variants[0])]
+    turned = np.log([1.0, *(chance / (1.0 - chance) for chance in chances)])
+    axes = [range(len(variants)), range(len(wear.nodes)), range(len(start.log_weight))]
+    v, w, k = (np.array(side) for side in zip(*itertools.product(*axes), strict=True))
+    log_prior = turned[v] + wear.log_weight[w] + start.log_weight[k]
+    return _Grid(v, start.scatter[k], start.move[k], wear.nodes[w], log_prior, k)
+
+
+def solve_block(variants: list[Block], begin: Callable[[Span | None], Start] | None = None) -> BlockPosterior:
+    """Return the mixture of one block; the first variant is the block as stated.
+
+    Parameters
+    ----------
+    begin : callable, optional
+        Gives what earlier mountings left; called with None, then, after many cuts, with (mean, sd) of the
+        logarithm of the scatter's factor as the cuts say, to have the hypotheses closer around it.
+    """
+    known = variants[0].setup.knowledge
+    if begin is not None:
+        solver = Solver(variants, knowledge.known(), begin(None))
+        if len(solver.numbers) >= _NARROW_FROM and not known.scales_known:
+            solver = Solver(variants, knowledge.known(), begin(solver.scatter_now()))
+        return solver.mixture()
+    solver = Solver(variants, knowledge.scatter_axis(known))
     center, narrow = solver.scatter_narrowed()
     if narrow < 1.0:  # many cuts: set the nodes closer around what the cuts say
-        solver = _Solver(variants, knowledge.scatter_axis(known, center, narrow))
+        solver = Solver(variants, knowledge.scatter_axis(known, center, narrow))
     return solver.mixture()
 
 
@@ -190,13 +221,14 @@ def solve_block(variants: list[Block]) -> BlockPosterior:
 _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 
 
-class _Solver:
-    """The working arrays of one block on one grid."""
+class Solver:
+    """The working arrays of one block on one grid: an even one, or what earlier mountings left."""
 
-    def __init__(self, variants: list[Block], scatter: knowledge.Axis) -> None:
+    def __init__(self, variants: list[Block], scatter: knowledge.Axis, start: Start | None = None) -> None:
         self.variants = variants
         self.block = variants[0]
-        self.grid = _grid(variants, scatter)
+        self.start = start
+        self.grid = _grid(variants, scatter) if start is None else _grid_from(variants, start)
         rows = self.block.rows
         self.numbers = [i for i, row in enumerate(rows) if row.is_number]
         self.words = [i for i, row in enumerate(rows) if not row.is_number]
@@ -226,7 +258,12 @@ class _Solver:
     def _fit(self) -> solve.GaussianFit:
         values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
         y = values[self.grid.variant] - self.worn[:, self.numbers]
-        return solve.fit(self.X[:, self.numbers], y, self.noise[:, self.numbers], self._prior_sd())
+        X, noise = self.X[:, self.numbers], self.noise[:, self.numbers]
+        if self.start is None or self.grid.node is None:
+            return solve.fit(X, y, noise, self._prior_sd())
+        mean, root = self.start.prior(self.block, self.grid.node, self._prior_sd())
+        away = solve.fit(X, y - np.einsum("knp,kp->kn", X, mean), noise, self._prior_sd(), root)
+        return replace(away, mean=away.mean + mean)
 
     def _wide(self) -> Array:
         known = self.block.setup.knowledge
@@ -241,13 +278,17 @@ class _Solver:
         known = self.block.setup.knowledge
         if known.scales_known or known.log_sd <= 0.0 or len(self.numbers) < _NARROW_FROM:
             return 0.0, 1.0
+        center, sd = self.scatter_now()
+        least = 0.6 / math.sqrt(len(self.numbers))  # the grid itself cannot see narrower than its spacing
+        return center, min(1.0, max(sd, least) * 1.15 / known.log_sd)
+
+    def scatter_now(self) -> Span:
+        """Return mean and sd of the logarithm of the scatter's factor, as the numbers say."""
         by_node = np.exp(self.log_weight - self.log_weight.max()).sum(axis=1)
         share = by_node / by_node.sum()
         logs = np.log(self.grid.scatter)
         center = float(share @ logs)
-        sd = math.sqrt(float(share @ (logs - center) ** 2))
-        least = 0.6 / math.sqrt(len(self.numbers))  # the grid itself cannot see narrower than its spacing
-        return center, min(1.0, max(sd, least) * 1.15 / known.log_sd)
+        return center, math.sqrt(float(share @ (logs - center) ** 2))
 
     def mixture(self) -> BlockPosterior:
         """Return the mixture, words included."""
@@ -281,10 +322,24 @@ class _Solver:
     def _part(self, s: int, bad: blunder.BadSet) -> _Part:
         """Return the components of one set of bad readings."""
         k = np.flatnonzero(self._worth(s))
-        mean, covariance = blunder.posterior_without(self.fit, k, bad, self.wide)
+        return k, *self.part_of(s, k), bad
+
+    def matters(self, s: int) -> NDArray[np.bool_]:
+        """Say for which hypotheses a set of bad readings has a share that is worth keeping."""
+        found: NDArray[np.bool_] = self.log_weight[:, s] > self._own_best - _LOG_MATTERS
+        return found
+
+    @cached_property
+    def _own_best(self) -> Array:
+        best: Array = self.log_weight.max(axis=1)
+        return best
+
+    def part_of(self, s: int, k: Indices) -> tuple[Array, Array, Array]:
+        """Return log weights, means and covariances of hypotheses k with one set of readings bad."""
+        mean, covariance = blunder.posterior_without(self.fit, k, self.candidates.sets[s], self.wide)
         log_weight = self.log_weight[k, s]
         if not self.words:
-            return k, log_weight, mean, covariance, bad
+            return log_weight, mean, covariance
         U = self.X[k][:, self.words]
         cross = covariance @ np.swapaxes(U, 1, 2)
         m = np.einsum("kwp,kp->kw", U, mean)
@@ -292,7 +347,7 @@ class _Solver:
         low, high = self._limits(k)
         sites = feel.fit_sites(m, S, low, high, self.noise[k][:, self.words])
         mean, reduction = feel.condition(mean, cross, m, S, sites)
-        return k, log_weight + sites.log_evidence, mean, covariance - reduction, bad
+        return log_weight + sites.log_evidence, mean, covariance - reduction
 
     def _limits(self, k: Indices) -> tuple[Array, Array]:
         v, worn = self.grid.variant[k], self.worn[k][:, self.words]
@@ -311,6 +366,6 @@ class _Solver:
 
     def _reversed(self, weight: Array, variant: Indices) -> dict[str, float]:
         turned = {}
-        for v, adjuster in enumerate(_doubtful_scales(self.block), start=1):
+        for v, adjuster in enumerate(doubtful_scales(self.block), start=1):
             turned[adjuster] = float(weight[variant == v].sum())
         return turned

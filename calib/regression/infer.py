@@ -12,9 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import CalibError
-from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
+from calib.regression.footing import start_setting
+from calib.regression.hypotheses import BlockPosterior, Span, solve_block, variants_of
+from calib.regression.learn.begin import Ground, footing_of, ground_of, start_of
+from calib.regression.learn.carry import through
+from calib.regression.learn.state import Carried
 from calib.regression.mixture import Mixture
-from calib.regression.terms import Block, acting_moves, features_at, known_part, start_setting
+from calib.regression.start import Start
+from calib.regression.terms import Block, acting_moves, features_at, known_part
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
 
@@ -93,13 +98,20 @@ def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
     return named
 
 
-def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
+def posterior(
+    setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None, *, kept_joint: bool = False
+) -> Posterior:
     """Return the belief in a setup after its cuts.
 
     Parameters
     ----------
     cuts : sequence of Cut, in the order they were made
         A last row with no pieces and no readings says where the machine stands now.
+    carried : Carried, optional
+        What earlier mountings taught (see `calib.regression.learn`); the cuts are then those of the
+        present mounting, or of several, of which all but the last are carried too.
+    kept_joint : bool
+        The present mounting was put back with a kept joint as the gauge.
 
     Returns
     -------
@@ -113,7 +125,25 @@ def posterior(setup: Setup, cuts: Sequence[Cut]) -> Posterior:
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
-    return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
+    if carried is None:
+        return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
+    carried, rows = through(setup, rows, carried)
+    assert carried is not None, "it only grows"
+    return _onward(setup, rows, carried, kept_joint)
+
+
+def _onward(setup: Setup, rows: Sequence[Cut], carried: Carried, kept: bool) -> Posterior:
+    """Return the belief in the present mounting, started from what earlier ones taught."""
+    edge = rows[0].sharpening or ""
+    blocks = []
+    for b, variants in enumerate(variants_of(setup, rows, footing_of(carried, edge))):
+        ground = ground_of(carried, b, variants[0], edge, kept)
+
+        def begin(around: Span | None, ground: Ground = ground) -> Start:
+            return start_of(ground, carried, kept, around)
+
+        blocks.append(solve_block(variants, begin))
+    return Posterior(setup, tuple(blocks))
 
 
 def standing(setup: Setup) -> Cut:

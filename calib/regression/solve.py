@@ -62,7 +62,9 @@ class GaussianFit:
         return covariance
 
 
-def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianFit:
+def fit(
+    X: Array, y: Array, noise_variance: Array, prior_sd: Array, prior_root: Array | None = None
+) -> GaussianFit:
     """Return the posterior of every hypothesis.
 
     Parameters
@@ -72,6 +74,9 @@ def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianF
     noise_variance : ndarray of shape (K, n), mm^2
     prior_sd : ndarray of shape (K, p)
         Prior means are 0; a term may be infinitely wide when some reading speaks of it.
+    prior_root : ndarray of shape (K, p, p), optional
+        Lower triangular T with T' T the prior's precision, in place of `prior_sd`: terms that are
+        correlated by what earlier mountings taught.
 
     Raises
     ------
@@ -82,15 +87,17 @@ def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianF
     n, p = X.shape[1], X.shape[2]
     noise_sd = np.sqrt(variance)
     whitened = y / noise_sd
-    precision_root = 1.0 / prior_sd
-    stacked = np.concatenate([X / noise_sd[:, :, None], precision_root[:, :, None] * np.eye(p)], axis=1)
+    precision_root = 1.0 / prior_sd if prior_root is None else np.diagonal(prior_root, axis1=1, axis2=2)
+    prior_rows = precision_root[:, :, None] * np.eye(p) if prior_root is None else prior_root
+    stacked = np.concatenate([X / noise_sd[:, :, None], prior_rows], axis=1)
     Q, R = np.linalg.qr(stacked)
     data = Q[:, :n, :]
     root = np.linalg.inv(R)
     pull = root @ np.swapaxes(data, 1, 2)
     mean = np.einsum("kpn,kn->kp", pull, whitened)
     residual = whitened - np.einsum("knp,kp->kn", stacked[:, :n, :], mean)
-    misfit = np.sum(residual**2, axis=1) + np.sum((precision_root * mean) ** 2, axis=1)
+    pulled = precision_root * mean if prior_root is None else np.einsum("kqp,kp->kq", prior_root, mean)
+    misfit = np.sum(residual**2, axis=1) + np.sum(pulled**2, axis=1)
     diagonal = np.abs(np.diagonal(R, axis1=1, axis2=2))
     prior_part = np.sum(np.log(np.where(precision_root > 0, precision_root, 1.0)), axis=1)
     log_evidence = (

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from calib.errors import CalibError
 from calib.geometry import JointModel, describe
+from calib.regression.footing import Footing, reference_settings
 from calib.regression.track import MachineState, Track, walk
 from calib.shop import Cut, Interval, Setup
 
@@ -106,6 +107,8 @@ class Block:
     terms : tuple of Term
     rows : tuple of Row
     track : Track
+    footing : Footing or None
+        None = the log stands alone.
     """
 
     setup: Setup
@@ -119,6 +122,7 @@ class Block:
     rows: tuple[Row, ...]
     track: Track
     index: Mapping[str, int] = field(default_factory=dict)
+    footing: Footing | None = None
 
     def matrix(self, rows: Sequence[Row]) -> Array:
         """Return the features of some rows as an ndarray of shape (len(rows), p)."""
@@ -134,30 +138,11 @@ class Block:
         return matrix
 
 
-def reference_settings(setup: Setup, cuts: Sequence[Cut]) -> dict[str, float]:
-    """Return the settings at which the offset is defined: the first of the log, else the start."""
-    if cuts:
-        return {a.name: float(cuts[0].settings_mm[a.name]) for a in setup.adjusters}
-    return {a.name: start_setting(setup, a.name) for a in setup.adjusters}
-
-
-def start_setting(setup: Setup, adjuster: str) -> float:
-    """Return a setting (mm) to start from before any cut, inside the range.
-
-    A height starts at the thickness of the stock, any other scale at the cutter's nominal width; 0 where
-    that is not known or there is no scale, or the nearest end of the range.
-    """
-    found = setup.adjuster(adjuster)
-    guess = 0.0
-    if found.has_scale and adjuster == "height" and setup.joint.thickness_mm is not None:
-        guess = setup.joint.thickness_mm
-    elif found.has_scale and setup.cutter.nominal_mm is not None:
-        guess = setup.cutter.nominal_mm
-    return min(max(guess, found.low_mm), found.high_mm)
-
-
 def blocks_of(
-    setup: Setup, cuts: Sequence[Cut], reversed_scales: frozenset[str] = frozenset()
+    setup: Setup,
+    cuts: Sequence[Cut],
+    reversed_scales: frozenset[str] = frozenset(),
+    footing: Footing | None = None,
 ) -> list[Block]:
     """Return the blocks of a setup with the rows of its log.
 
@@ -165,6 +150,9 @@ def blocks_of(
     ----------
     reversed_scales : frozenset of adjuster names
         Adjusters whose scale is taken to count the other way.
+    footing : Footing or None
+        With one the rows are of a single mounting, and each reading has one offset: the setup's own and
+        the mounting's together.
 
     Raises
     ------
@@ -172,11 +160,11 @@ def blocks_of(
         When a cut has a reading or lacks a setting that the setup does not know.
     """
     _check(setup, cuts)
-    reference = reference_settings(setup, cuts)
+    reference = reference_settings(setup, cuts) if footing is None else footing.reference_mm
     model = describe(setup, reference)
-    track = walk(setup, cuts)
+    track = walk(setup, cuts, 0.0 if footing is None else footing.metres_m)
     return [
-        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales)
+        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales, footing)
         for readings, adjusters in components(setup, model)
     ]
 
@@ -229,20 +217,21 @@ def _block(
     readings: tuple[str, ...],
     adjusters: tuple[str, ...],
     reversed_scales: frozenset[str],
+    footing: Footing | None,
 ) -> Block:
     slopes = np.array([[_slope(model, f, a, reversed_scales) for a in adjusters] for f in readings])
     empty = Block(
         setup, readings, adjusters, slopes.reshape(len(readings), len(adjusters)),
         np.array([model.recession_slopes.get(f, 0.0) for f in readings]),
         np.array([model.nominal_mm[f] for f in readings]),
-        reference, (), (), track,
+        reference, (), (), track, footing=footing,
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
     terms = (*_terms(empty), *cut_terms)
     index = {term.name: i for i, term in enumerate(terms)}
     return Block(
         setup, readings, adjusters, empty.slopes, empty.recession, empty.nominal_mm,
-        reference, terms, rows, track, index,
+        reference, terms, rows, track, index, footing,
     )  # fmt: skip
 
 
@@ -258,14 +247,16 @@ def _terms(block: Block) -> list[Term]:
     known = block.setup.knowledge
     terms: list[Term] = []
     for reading in block.readings:
-        if known.mounting_sd_mm is not None:
-            terms.append(Term(f"offset:{reading}", known.scale(reading, "offset_sd_mm")))
+        if known.mounting_sd_mm is not None or block.footing is not None:
+            least = 0.0 if block.footing is None else 1e-6  # each mounting draws an offset in any case
+            terms.append(Term(f"offset:{reading}", max(known.scale(reading, "offset_sd_mm"), least)))
         own = known.mounting_sd_mm
         span_sd = known.scale(reading, "offset_sd_mm") if own is None else own
-        terms += [Term(f"span:{reading}:{span}", span_sd) for span in range(max(block.track.spans, 1))]
+        spans = 0 if block.footing is not None else max(block.track.spans, 1)
+        terms += [Term(f"span:{reading}:{span}", span_sd) for span in range(spans)]
         terms.append(Term(f"creep:{reading}", known.scale(reading, "creep_sd_mm")))
         terms.append(Term(f"zero:{reading}", known.scale(reading, "zero_sd_mm")))
-        if len(_stocks(block)) > 1:
+        if len(_stocks(block)) > 1 or block.footing is not None:
             stock_sd = known.scale(reading, "stock_sd_mm")
             terms += [Term(f"stock:{reading}:{stock}", stock_sd) for stock in _stocks(block)]
     for a, adjuster in enumerate(block.adjusters):
@@ -279,11 +270,18 @@ def _terms(block: Block) -> list[Term]:
     return [term for term in terms if term.prior_sd > 0.0]
 
 
+def persists(term: str) -> bool:
+    """Say whether a term (by name) outlives its mounting; the error of a move and a single cut do not."""
+    return not term.startswith(("span:", "move:", "cut:"))
+
+
 def _stocks(block: Block) -> tuple[str, ...]:
     target = block.setup.stock
-    if target is None or target in block.track.stocks or not block.track.stocks:
-        return block.track.stocks
-    return (*block.track.stocks, target)
+    before = () if block.footing is None else block.footing.stocks
+    stocks = tuple(dict.fromkeys([*before, *block.track.stocks]))
+    if target is None or target in stocks or not stocks:
+        return stocks
+    return (*stocks, target)
 
 
 def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float]:

@@ -16,7 +16,7 @@ from numpy.random import Generator
 
 from calib.geometry import describe
 from calib.normal import cdf
-from calib.regression.terms import start_setting
+from calib.regression.footing import start_setting
 from calib.shop import Cut, Setup
 from calib.simulate.truth import Truth
 
