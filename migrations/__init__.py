@@ -11,4 +11,4 @@ from __future__ import annotations
 SET = "calib"
 
 #: Names of the steps, oldest first; the number is part of the name and is never used twice.
-STEPS: tuple[str, ...] = ("m0001_the_log", "m0002_advice")
+STEPS: tuple[str, ...] = ("m0001_the_log", "m0002_advice", "m0008_learned")

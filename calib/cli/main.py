@@ -12,7 +12,20 @@ from typing import Annotated
 import typer
 
 from calib import __version__
-from calib.cli import advice, box, cuts, cutters, demo, gauges, keep, pictures, rehearse, setups, stocks
+from calib.cli import (
+    advice,
+    box,
+    cuts,
+    cutters,
+    demo,
+    gauges,
+    keep,
+    learn,
+    pictures,
+    rehearse,
+    setups,
+    stocks,
+)
 from calib.cli.kit import new_app, say
 
 app = new_app(
@@ -45,6 +58,7 @@ app.add_typer(gauges.app, name="gauge")
 cuts.register(app)
 advice.register(app)
 rehearse.register(app)
+learn.register(app)
 app.add_typer(box.app, name="box")
 pictures.register(app)
 keep.register(app)

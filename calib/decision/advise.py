@@ -24,13 +24,14 @@ from calib.decision.odds import Chance, chance_of, shared_at
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, posterior, standing
+from calib.regression.learn import Carried, through
 from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect, prospect
 from calib.setupform import knowledge_from_dict, stakes_from_dict
 from calib.shop import Cut, Setup
 
 #: Changes whenever the same log may give another answer.
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 
 #: A last reading that is a slip with more than this probability is measured again before anything moves.
 WILD = 0.4
@@ -44,6 +45,13 @@ class _Option:
     minutes: float
     tests: float
     choices: tuple[Choice, ...]
+
+
+class Past(NamedTuple):
+    """What earlier mountings taught, and whether the present one was put back with a kept joint."""
+
+    carried: Carried | None
+    kept_joint: bool = False
 
 
 class _Decision(NamedTuple):
@@ -63,6 +71,9 @@ def advise(
     knowledge: Mapping[str, Any] | None = None,
     stakes: Mapping[str, Any] | None = None,
     pieces_left: int | None = None,
+    *,
+    carried: Carried | None = None,
+    kept_joint: bool = False,
 ) -> Advice:
     """Return the suggested next step of a setup after its cuts.
 
@@ -70,16 +81,22 @@ def advise(
     ----------
     setup : Setup
     cuts : sequence of Cut
-        In the order they were made; a last row with no pieces says where the machine stands now.
+        In the order they were made; a last row with no pieces says where the machine stands now. Of
+        several mountings all but the last are carried, and the last one is worked on.
     knowledge, stakes : mapping with the keys of a log's TOML, optional
         Override the setup's own.
     pieces_left : int, optional
         Good pieces still to cut; the setup's own when it is not given.
+    carried : Carried, optional
+        What mountings before these cuts taught, as `calib.regression.learn.carry` gives it.
+    kept_joint : bool
+        The present mounting was put back with a kept joint as the gauge.
 
     Raises
     ------
     CalibError
-        When the cuts do not fit the setup or an override is not understood.
+        When the cuts do not fit the setup, an override is not understood, or the state was carried with
+        another belief than the setup's.
 
     Examples
     --------
@@ -87,23 +104,31 @@ def advise(
     >>> advise(*load_log("sample_logs/lid-inlay.toml")).pieces_left > 0
     True
     """
-    setup = _with_overrides(setup, knowledge, stakes, pieces_left)
-    rows = list(cuts) or [standing(setup)]
-    return _advice(setup, rows, *_decide(setup, rows))
+    setup = with_overrides(setup, knowledge, stakes, pieces_left)
+    past, rows = _past(setup, cuts, carried, kept_joint)
+    return _advice(setup, rows, past, *_decide(setup, rows, past))
 
 
-def _decide(setup: Setup, rows: Sequence[Cut]) -> _Decision:
+def _past(
+    setup: Setup, cuts: Sequence[Cut], carried: Carried | None, kept_joint: bool = False
+) -> tuple[Past, Sequence[Cut]]:
+    """Carry through all mountings but the last; return what is carried and the rows of the last one."""
+    carried, rows = through(setup, list(cuts) or [standing(setup)], carried)
+    return Past(carried, kept_joint), rows
+
+
+def _decide(setup: Setup, rows: Sequence[Cut], past: Past) -> _Decision:
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
-    belief = posterior(setup, rows)
+    belief = posterior(setup, rows, past.carried, kept_joint=past.kept_joint)
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, futures, _repeats(rows))
     wild = _wild_reading(belief, rows)
-    best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
+    best = _measure_again(options) if wild is not None else _exploring(setup, rows, past, futures, options)
     return _Decision(belief, futures, options, best, cut_now, wild)
 
 
 def _exploring(
-    setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect], options: Sequence[_Option]
+    setup: Setup, rows: Sequence[Cut], past: Past, futures: Sequence[Prospect], options: Sequence[_Option]
 ) -> _Option:
     """Return the cheapest option, or a first move of an adjuster whose effect is still unknown."""
     unknown = unknown_effect(setup, rows, futures)
@@ -112,7 +137,7 @@ def _exploring(
     still = next(o for o in options if o.step == "test_again")
     guess = as_if_known(setup, unknown.adjuster, unknown.reading)
     step: Step = "move_and_test" if unknown.change_mm else "test_again"
-    price = setup.stakes.test_cut_min + expected_minutes(guess, rows)
+    price = setup.stakes.test_cut_min + expected_minutes(guess, rows, past.carried)
     price += setup.stakes.move_min if unknown.change_mm else 0.0
     if options[0].minutes <= price:
         return options[0]
@@ -123,18 +148,20 @@ def _exploring(
     return _Option(step, price, max(still.tests, 1.0), tuple(choices))
 
 
-def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
+def expected_minutes(setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None) -> float:
     """Return the minutes that the plan expects from now on, spoiled pieces included."""
-    rows = list(cuts) or [standing(setup)]
-    futures = [prospect(block) for block in posterior(setup, rows).blocks]
+    past, rows = _past(setup, cuts, carried)
+    futures = [prospect(block) for block in posterior(setup, rows, past.carried).blocks]
     options, _ = _options(setup, futures, _repeats(rows))
     return options[0].minutes
 
 
-def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]]:
+def next_step(
+    setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None
+) -> tuple[Step, dict[str, float]]:
     """Return the bare step that `advise` would give, and where every scale stands for it, mm."""
-    rows = list(cuts) or [standing(setup)]
-    found = _decide(setup, rows)
+    past, rows = _past(setup, cuts, carried)
+    found = _decide(setup, rows, past)
     settings = {a.name: float(rows[-1].settings_mm[a.name]) for a in setup.adjusters}
     for future, choice in zip(found.futures, found.best.choices, strict=True):
         for a in np.flatnonzero(choice.moved):
@@ -142,12 +169,13 @@ def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]
     return found.best.step, settings
 
 
-def _with_overrides(
+def with_overrides(
     setup: Setup,
     knowledge: Mapping[str, Any] | None,
     stakes: Mapping[str, Any] | None,
     pieces_left: int | None,
 ) -> Setup:
+    """Return a setup with what one call asked for; `CalibError` when that is not understood."""
     readings = tuple(b.name for b in setup.bands)
     if knowledge:
         names = readings + tuple(a.name for a in setup.adjusters)
@@ -255,6 +283,7 @@ def _repeats(rows: Sequence[Cut]) -> dict[str, int]:
 def _advice(
     setup: Setup,
     rows: Sequence[Cut],
+    past: Past,
     belief: Posterior,
     futures: Sequence[Prospect],
     options: Sequence[_Option],
@@ -281,9 +310,10 @@ def _advice(
         check_after_pieces=batch.check_after(setup, futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
         doubts=reasons.doubts(setup, belief, wild),
-        warnings=reasons.warnings(setup, rows, belief, futures, best.choices),
+        warnings=reasons.warnings(setup, rows, past.carried, futures, best.choices),
         cautions=cautions_for(setup),
-        reasons=reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
+        reasons=reasons.why(setup, [_value(o) for o in options], _value(best), cut_now)
+        + reasons.rests_on(past.carried, used),
         hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,

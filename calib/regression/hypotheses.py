@@ -43,8 +43,6 @@ WIDE = 20.0
 LEAST_SHARE = 1e-6
 #: Before words, components this far below the best (in log weight) are not taken on.
 _LOG_REACH = 30.0
-#: A set of bad readings this far (in log weight) below the best of its own hypothesis is not carried on.
-_LOG_MATTERS = 10.0
 #: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
 #: work on covariances, would drown in rounding.
 UNKNOWN_MM = 30.0
@@ -323,16 +321,6 @@ class Solver:
         """Return the components of one set of bad readings."""
         k = np.flatnonzero(self._worth(s))
         return k, *self.part_of(s, k), bad
-
-    def matters(self, s: int) -> NDArray[np.bool_]:
-        """Say for which hypotheses a set of bad readings has a share that is worth keeping."""
-        found: NDArray[np.bool_] = self.log_weight[:, s] > self._own_best - _LOG_MATTERS
-        return found
-
-    @cached_property
-    def _own_best(self) -> Array:
-        best: Array = self.log_weight.max(axis=1)
-        return best
 
     def part_of(self, s: int, k: Indices) -> tuple[Array, Array, Array]:
         """Return log weights, means and covariances of hypotheses k with one set of readings bad."""

@@ -15,7 +15,7 @@ from calib.errors import CalibError
 from calib.regression.footing import start_setting
 from calib.regression.hypotheses import BlockPosterior, Span, solve_block, variants_of
 from calib.regression.learn.begin import Ground, footing_of, ground_of, start_of
-from calib.regression.learn.carry import through
+from calib.regression.learn.carry import check_same, through
 from calib.regression.learn.state import Carried
 from calib.regression.mixture import Mixture
 from calib.regression.start import Start
@@ -127,16 +127,16 @@ def posterior(
     rows = list(cuts) or [standing(setup)]
     if carried is None:
         return Posterior(setup, tuple(solve_block(variants) for variants in variants_of(setup, rows)))
-    carried, rows = through(setup, rows, carried)
-    assert carried is not None, "it only grows"
-    return _onward(setup, rows, carried, kept_joint)
+    check_same(carried, setup)
+    onward, rows = through(setup, rows, carried)
+    return _onward(setup, rows, onward or carried, kept_joint)
 
 
 def _onward(setup: Setup, rows: Sequence[Cut], carried: Carried, kept: bool) -> Posterior:
     """Return the belief in the present mounting, started from what earlier ones taught."""
     edge = rows[0].sharpening or ""
     blocks = []
-    for b, variants in enumerate(variants_of(setup, rows, footing_of(carried, edge))):
+    for b, variants in enumerate(variants_of(setup, rows, footing_of(carried, setup, rows, edge))):
         ground = ground_of(carried, b, variants[0], edge, kept)
 
         def begin(around: Span | None, ground: Ground = ground) -> Start:

@@ -15,7 +15,8 @@ from calib.store import setups as setup_rows
 from calib.store.database import explained, snapshot
 from calib.store.schema import copy_to, faults, is_shop
 from calib.workflow.bench import stand
-from calib.workflow.next import model, unpacked
+from calib.workflow.learning import past_of
+from calib.workflow.next import believing, model, unpacked
 from calib.workflow.shopfloor import Shop
 
 #: How far a recomputed number may lie from the stored one, absolute and relative.
@@ -88,7 +89,10 @@ def _differences(
     if version is None or version["id"] != row["setup_version_id"]:
         return [f"{where}: the setup as it was then is not there."]
     bench = stand(connection, version, row["seen_event_id"])
-    again = advise(bench.setup, bench.log, **unpacked(row["overrides"]))
+    asked = unpacked(row["overrides"])
+    upto = int(row["seen_event_id"])
+    past = past_of(connection, bench, believing(bench.setup, asked.get("knowledge")), upto)
+    again = advise(bench.setup, list(past.cuts), **asked, **past.asked())
     return [
         f"{where}: {what} was {old:.9g} and is {new:.9g} now."
         for what, old, new in _pairs(connection, row, again)

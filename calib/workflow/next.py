@@ -9,10 +9,12 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from calib.decision.advice import Advice
+from calib.shop import Setup
 from calib.store import advice as rows
 from calib.store import events
 from calib.store.database import snapshot
 from calib.workflow.bench import Bench
+from calib.workflow.learning import keep, past_of
 from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop
 
@@ -34,11 +36,13 @@ def next_step(
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
         seen = events.last_said(shop.connection)
-    asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
+        asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
+        past = past_of(shop.connection, bench, believing(bench.setup, knowledge))
     advise, version = model()
-    advice = advise(bench.setup, bench.log, **asked)
+    advice = advise(bench.setup, list(past.cuts), **asked, **past.asked())
     if store and not shop.read_only:
         with shop.writing() as connection:
+            keep(shop, connection, bench, past)
             _keep(shop, connection, bench, seen, version, packed(asked), advice)
     return advice
 
@@ -48,6 +52,15 @@ def model() -> tuple[Callable[..., Advice], str]:
     from calib.decision.advise import MODEL_VERSION, advise  # numpy comes with it
 
     return advise, MODEL_VERSION
+
+
+def believing(setup: Setup, knowledge: Mapping[str, Any] | None) -> Setup:
+    """Return a setup with what one call asked to be believed."""
+    if not knowledge:
+        return setup
+    from calib.decision.advise import with_overrides
+
+    return with_overrides(setup, knowledge, None, None)
 
 
 def packed(asked: Mapping[str, Any]) -> str:

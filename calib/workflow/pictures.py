@@ -64,7 +64,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     """Return what the card of a setup says, dated by the shop's clock; nothing is stored."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-        start, rests_on = where_to_start(bench)
+        start, rests_on = where_to_start(shop.connection, bench)
     setup, log = bench.setup, bench.log
     need_a_cut(setup, log)
     advise = model()[0]

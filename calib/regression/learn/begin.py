@@ -12,6 +12,7 @@ M (q, p) from the state's terms to those of the present mounting: offset = setup
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,7 @@ from calib.regression.learn.grid import Grid, grid_of
 from calib.regression.learn.state import Belief, BlockState, Carried, belief, prior_sds
 from calib.regression.start import Start, persisting
 from calib.regression.terms import Block
+from calib.shop import Cut, Setup
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -46,8 +48,10 @@ class Ground:
         In the state's terms.
     to_block : ndarray of shape (q, p)
         M.
-    offsets : ndarray of shape (q,), bool
-        Which of the block's terms every mounting draws anew.
+    redrawn : ndarray of shape (q,), bool
+        Which of the block's terms every mounting draws anew: offsets and creep.
+    creep_sd : ndarray of shape (F,)
+        Of the redrawn ones: prior sd of a creep, mm per piece; 0 for an offset.
     """
 
     grid: Grid
@@ -56,12 +60,26 @@ class Ground:
     believed: Belief
     terms: tuple[str, ...]
     to_block: Array
-    offsets: NDArray[np.bool_]
+    redrawn: NDArray[np.bool_]
+    creep_sd: Array
+
+    def spreads(self, kept: bool) -> Array:
+        """Return the sd of each redrawn term around the setup's own, shape (S, F)."""
+        offset, creep = self.grid.spread_mm(kept)[:, None], self.grid.creep_part()[:, None]
+        return np.asarray(np.where(self.creep_sd > 0.0, creep * self.creep_sd, offset))
 
 
-def footing_of(carried: Carried, edge: str) -> Footing:
-    """Return what the rows of the next mounting stand on."""
-    return Footing(carried.reference_mm, carried.stocks, carried.metres_m.get(edge, 0.0))
+def footing_of(carried: Carried, setup: Setup, cuts: Sequence[Cut], edge: str) -> Footing:
+    """Return what the rows of a mounting stand on.
+
+    An adjuster without a scale is set by eye at every mounting: its positions count from there.
+    """
+    by_eye = {a.name for a in setup.adjusters if not a.has_scale and cuts}
+    reference = {
+        name: float(cuts[0].settings_mm[name]) if name in by_eye else mm
+        for name, mm in carried.reference_mm.items()
+    }
+    return Footing(reference, carried.stocks, carried.metres_m.get(edge, 0.0))
 
 
 def ground_of(carried: Carried, number: int, block: Block, edge: str, kept: bool = False) -> Ground:
@@ -71,15 +89,19 @@ def ground_of(carried: Carried, number: int, block: Block, edge: str, kept: bool
     edges = (f"edge:{edge}",) if np.any(block.recession) else ()
     state = carried.blocks[number].widened((*terms, *edges))
     if kept and not carried.kept:
-        state = state.split(grid.shape[3])
+        state = state.split(grid.shape[3], grid.shape[4])
     sds = prior_sds(block, state.terms)
     to_block = np.zeros((len(terms), len(state.terms)))
     for k, term in enumerate(terms):
         to_block[k, state.terms.index(term)] = 1.0
         if term.startswith("offset:") and edges:
             to_block[k, state.terms.index(edges[0])] = block.recession[block.readings.index(term[7:])]
-    offsets = np.array([term.startswith("offset:") for term in terms], dtype=bool)
-    return Ground(grid, state, sds, belief(state, grid, sds), terms, to_block, offsets)
+    redrawn = np.array([term.startswith(("offset:", "creep:")) for term in terms], dtype=bool)
+    creep_sd = [
+        sd if term.startswith("creep:") else 0.0 for term, sd in zip(terms, to_block @ sds, strict=True)
+    ]
+    believed = belief(state, grid, sds)
+    return Ground(grid, state, sds, believed, terms, to_block, redrawn, np.array(creep_sd)[redrawn])
 
 
 def start_of(ground: Ground, carried: Carried, kept: bool = False, around: Span | None = None) -> Start:
@@ -91,10 +113,10 @@ def start_of(ground: Ground, carried: Carried, kept: bool = False, around: Span 
         Of the logarithm of the scatter's factor, where the groups of scatters are set.
     """
     grid, weight = ground.grid, ground.believed.weight
-    L, M, N, R = grid.shape
-    by = weight.reshape(L, M, N, R)
-    scatter = _grouped(grid.scatter_log, by.sum(axis=(1, 2, 3)), _SCATTER_EDGES, around)
-    move = _grouped(grid.move_log, by.sum(axis=(0, 2, 3)), _MOVE_EDGES)
+    L, M = grid.shape[:2]
+    by = weight.reshape(L, M, -1)
+    scatter = _grouped(grid.scatter_log, by.sum(axis=(1, 2)), _SCATTER_EDGES, around)
+    move = _grouped(grid.move_log, by.sum(axis=(0, 2)), _MOVE_EDGES)
     spread = _grouped(np.log(grid.spread_mm(kept)), by.sum(axis=(0, 1)).ravel(), _SPREAD_EDGES)
     label = np.ravel_multi_index(
         np.broadcast_arrays(scatter[:, None, None], move[:, None], spread), (9, 9, 9)
@@ -128,8 +150,9 @@ def gathered(
     share = w / total[at]
     mean = ground.believed.mean[used] @ M.T
     covariance = M @ ground.believed.covariance[used] @ M.T
-    spread = np.tile(grid.spread_mm(kept), grid.pairs)[used]
-    covariance = covariance + (spread**2)[:, None, None] * np.diag(ground.offsets.astype(float))
+    own = np.zeros((len(weight) // grid.pairs, len(ground.terms)))
+    own[:, ground.redrawn] = ground.spreads(kept) ** 2
+    covariance = covariance + own[used % len(own)][:, :, None] * np.eye(len(ground.terms))
     centre = _sums(at, share[:, None] * mean, len(groups))
     away = mean - centre[at]
     square = covariance + away[:, :, None] * away[:, None, :]

@@ -2,41 +2,43 @@
 
 1. Before the mounting, every pair (scatter, move error) has one Gaussian prior of the terms that
    persist, gathered over the spreads of mountings.
-2. The mounting is solved as ever (slips, words, wear and turned scales included); what is left of each
-   pair is one mean, one covariance and its evidence.
+2. The mounting is solved as ever, slips, words, wear and turned scales included.
 3. Dividing by the prior of step 1 leaves what the cuts alone said: c - 1/2 z' Lambda z + eta' z.
-4. This mounting's own offset is integrated out for every spread tau of mountings:
-       Lambda' = Lambda - Lambda B (B' Lambda B + I/tau^2)^-1 B' Lambda   (B picks the offsets; eta alike)
+4. What this mounting drew for itself (its offsets, its creep) is integrated out for every spread tau:
+       Lambda' = Lambda - Lambda B (B' Lambda B + I/tau^2)^-1 B' Lambda   (B picks what is drawn; eta alike)
 5. c', eta' and Lambda' are added to the sums.
 
 Without slips, words, wear and turned scales every step is exact, and the sums do not depend on the order
-of the mountings. With them step 2 keeps the first two moments (measured in tests/test_learn_slips.py).
+of the mountings. With them step 3 gathers several Gaussians into one (measured in tests/test_learn_slips.py).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.errors import CalibError
 from calib.regression import knowledge
-from calib.regression.footing import reference_settings
-from calib.regression.hypotheses import Solver, doubtful_scales, solve_block, variants_of
-from calib.regression.learn.begin import Ground, footing_of, ground_of, pair_start, start_of
+from calib.regression.footing import Footing, reference_settings
+from calib.regression.hypotheses import Solver, doubtful_scales, variants_of
+from calib.regression.learn.begin import Ground, footing_of, ground_of, pair_start
+from calib.regression.learn.evidence import spread_out, told_alone
 from calib.regression.learn.grid import grid_of
-from calib.regression.learn.state import EDGE_SD_MM, BlockState, Carried
-from calib.regression.start import Start
+from calib.regression.learn.state import EDGE_SD_MM, BlockState, Carried, fingerprint
 from calib.regression.terms import Block, blocks_of
+from calib.regression.track import walk
 from calib.shop import Cut, Setup
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 #: A pair whose log weight is this far below the best is given up.
-_GIVE_UP = 45.0
+_GIVE_UP = 30.0
+#: A scale that counts the other way with less than this probability is no longer weighed.
+_SETTLED = 1e-6
 #: Sharpenings whose edges are remembered apart; older ones are integrated out.
 _EDGES_KEPT = 4
 #: No probability of a turned scale is carried closer to 0 or 1 than this.
@@ -49,14 +51,6 @@ class Unit(NamedTuple):
     mounting: str
     edge: str
     cuts: tuple[Cut, ...]
-
-
-class Told(NamedTuple):
-    """What one mounting said: constant (J,), shift (J, q) and precision (J, q, q)."""
-
-    constant: Array
-    shift: Array
-    precision: Array
 
 
 def units_of(cuts: Sequence[Cut]) -> list[Unit]:
@@ -81,10 +75,10 @@ def nothing_carried(setup: Setup, cuts: Sequence[Cut]) -> Carried:
     """Return the state before the first mounting; the first of these cuts says where offsets are defined."""
     reference = reference_settings(setup, cuts)
     blocks = []
-    for block in blocks_of(setup, [], footing=footing_of(Carried(reference, ()), "")):
+    for block in blocks_of(setup, [], footing=Footing(reference)):
         H = len(grid_of(block, False).log_prior)
         blocks.append(BlockState((), np.zeros(H), np.zeros((H, 0)), np.zeros((H, 0, 0))))
-    return Carried(reference, tuple(blocks))
+    return Carried(reference, tuple(blocks), last_mm=reference, believed=fingerprint(setup))
 
 
 def carry(carried: Carried | None, setup: Setup, cuts: Sequence[Cut], *, kept_joint: bool = False) -> Carried:
@@ -113,9 +107,19 @@ def carry(carried: Carried | None, setup: Setup, cuts: Sequence[Cut], *, kept_jo
     1
     """
     state = nothing_carried(setup, cuts) if carried is None else carried
+    check_same(state, setup)
     for unit in units_of(cuts):
         state = _with_unit(state, setup, unit, kept_joint)
     return state
+
+
+def check_same(carried: Carried, setup: Setup) -> None:
+    """Raise `CalibError` when a state was carried with another belief than the setup has now."""
+    if carried.believed != fingerprint(setup):
+        raise CalibError(
+            f"setup {setup.name}: what was carried from its earlier mountings rests on another belief "
+            "(knowledge, joint, adjusters or words have changed). Carry them again from the log."
+        )
 
 
 def through(
@@ -130,32 +134,48 @@ def through(
         return None, list(cuts)
     for unit in units[:-1]:
         carried = carry(carried, setup, unit.cuts)
+    if carried is not None and not carried.mountings:
+        carried = None  # nothing was cut in any of them
     return carried, list(units[-1].cuts) if units else []
 
 
 def _with_unit(state: Carried, setup: Setup, unit: Unit, kept: bool) -> Carried:
-    footing = footing_of(state, unit.edge)
+    footing = footing_of(state, setup, unit.cuts, unit.edge)
+    track = walk(setup, unit.cuts, footing.metres_m)
+    assert track.now is not None, "a unit has rows"
+    edges = (*(e for e in state.edges if e != unit.edge), unit.edge)
+    old = edges[:-_EDGES_KEPT]
+    metres = {e: m for e, m in state.metres_m.items() if e not in old}
+    state = replace(
+        state,
+        last_mm=dict(unit.cuts[-1].settings_mm),
+        edges=edges[-_EDGES_KEPT:],
+        metres_m={**metres, unit.edge: track.now.metres_m},
+    )
+    if not any(cut.readings or cut.feel for cut in unit.cuts):
+        return state
+    return _with_cuts(state, setup, unit, kept, footing, old)
+
+
+def _with_cuts(
+    state: Carried, setup: Setup, unit: Unit, kept: bool, footing: Footing, old: Sequence[str]
+) -> Carried:
+    """Return the state with the evidence of one unit, in which something was measured."""
     blocks: list[BlockState] = []
     turned = dict(state.turned)
     numbers = moves = 0
-    metres = 0.0
     for b, variants in enumerate(variants_of(setup, unit.cuts, footing)):
         ground = ground_of(state, b, variants[0], unit.edge, kept)
-        blocks.append(_added(ground, state, variants, kept))
-        turned.update(_turned(ground, state, variants, kept))
+        sums, doubts = _added(ground, state, variants, kept)
+        blocks.append(_forgotten(sums, old))
+        turned.update(doubts)
         numbers += sum(row.is_number for row in variants[0].rows)
-        track = variants[0].track
-        moves = len(track.moves)
-        metres = track.now.metres_m if track.now is not None else 0.0
-    edges = (*(e for e in state.edges if e != unit.edge), unit.edge)
-    old = edges[:-_EDGES_KEPT]
+        moves = len(variants[0].track.moves)
     return replace(
         state,
-        blocks=tuple(_forgotten(block, old) for block in blocks),
+        blocks=tuple(blocks),
         mountings=tuple(dict.fromkeys([*state.mountings, unit.mounting])),
         stocks=tuple(dict.fromkeys([*state.stocks, *(cut.stock or "" for cut in unit.cuts)])),
-        edges=edges[-_EDGES_KEPT:],
-        metres_m={**{e: m for e, m in state.metres_m.items() if e not in old}, unit.edge: metres},
         turned=turned,
         numbers=state.numbers + numbers,
         moves=state.moves + moves,
@@ -170,23 +190,42 @@ def _forgotten(block: BlockState, edges: Sequence[str]) -> BlockState:
     return block
 
 
-def _added(ground: Ground, carried: Carried, variants: list[Block], kept: bool) -> BlockState:
-    """Return the sums of one block with the evidence of one mounting."""
+def _added(
+    ground: Ground, carried: Carried, variants: list[Block], kept: bool
+) -> tuple[BlockState, dict[str, float]]:
+    """Return the sums of one block with the evidence of one mounting, and which scales seem turned."""
     state = ground.state
     parts = len(state.constant) // ground.grid.pairs
     alive = _alive(ground, parts)
+    doubtful = doubtful_scales(variants[0])
+    if all(carried.turned.get(a, 1.0) < _SETTLED for a in doubtful):
+        doubtful, variants = [], variants[:1]
     start = pair_start(_only(ground, alive, parts), carried, kept)
-    told = _told(start, *_collapsed(Solver(variants, knowledge.known(), start)))
-    told = _spread_out(told, ground.offsets, ground.grid.spread_mm(kept))
+    solver = Solver(variants, knowledge.known(), start)
+    told = told_alone(solver)
+    told = spread_out(told, ground.redrawn, ground.spreads(kept))
     M = ground.to_block
     hypotheses = (np.flatnonzero(alive)[:, None] * parts + np.arange(parts)).ravel()
     constant = np.full(len(state.constant), -np.inf)
-    shift, precision = state.shift.copy(), state.precision.copy()
+    shift, precision = np.zeros_like(state.shift), np.zeros_like(state.precision)
     constant[hypotheses] = state.constant[hypotheses] + told.constant
-    shift[hypotheses] += told.shift @ M
-    precision[hypotheses] += M.T @ told.precision @ M
-    top = constant.max()
-    return BlockState(state.terms, constant - top, shift, precision)
+    shift[hypotheses] = state.shift[hypotheses] + told.shift @ M
+    precision[hypotheses] = state.precision[hypotheses] + M.T @ told.precision @ M
+    sums = BlockState(state.terms, constant - constant.max(), shift, precision)
+    by_pair = ground.believed.weight.reshape(-1, parts).sum(axis=1)[alive]
+    return sums, _turned(solver, doubtful, by_pair)
+
+
+def _turned(solver: Solver, doubtful: list[str], by_pair: Array) -> dict[str, float]:
+    """Return the probability that a scale counts the other way, of those that were moved."""
+    assert solver.grid.node is not None
+    if not doubtful:
+        return {}
+    log_weight = np.logaddexp.reduce(solver.log_weight, axis=1)
+    weight = np.exp(log_weight - log_weight.max()) * by_pair[solver.grid.node]
+    by_variant = np.bincount(solver.grid.variant, weights=weight) / weight.sum()
+    turned = dict(zip(doubtful, by_variant[1:], strict=True))
+    return {a: float(np.clip(p, _TURNED_LEAST, 1.0 - _TURNED_LEAST)) for a, p in turned.items()}
 
 
 def _alive(ground: Ground, parts: int) -> NDArray[np.bool_]:
@@ -202,88 +241,8 @@ def _only(ground: Ground, alive: NDArray[np.bool_], parts: int) -> Ground:
     return replace(ground, believed=replace(ground.believed, weight=weight))
 
 
-def _collapsed(solver: Solver) -> tuple[Array, Array, Array]:
-    """Return log evidence (K,), mean (K, q) and covariance (K, q, q) of every hypothesis of the start."""
-    assert solver.start is not None
-    terms = solver.start.terms
-    at = np.array([solver.block.index[name] for name in terms], dtype=np.intp)
-    K = len(solver.start.log_weight)
-    node, log_weight, mean, covariance = (np.concatenate(side) for side in zip(*_parts(solver), strict=True))
-    mean, covariance = mean[:, at], covariance[:, at[:, None], at]
-    top = np.full(K, -np.inf)
-    np.maximum.at(top, node, log_weight)
-    share = np.exp(log_weight - top[node])
-    total = np.bincount(node, weights=share, minlength=K)
-    share = share / total[node]
-    centre = np.zeros((K, len(at)))
-    np.add.at(centre, node, share[:, None] * mean)
-    away = mean - centre[node]
-    spread = np.zeros((K, len(at), len(at)))
-    np.add.at(spread, node, share[:, None, None] * (covariance + away[:, :, None] * away[:, None, :]))
-    return top + np.log(total), centre, spread
-
-
-def _parts(solver: Solver) -> Iterator[tuple[Indices, Array, Array, Array]]:
-    """Give every set of bad readings that matters to some hypothesis: node, log weight, mean, covariance."""
-    assert solver.grid.node is not None
-    for bad in range(len(solver.candidates.sets)):
-        k = np.flatnonzero(solver.matters(bad))
-        if len(k):
-            log_weight, mean, covariance = solver.part_of(bad, k)
-            yield solver.grid.node[k], log_weight, mean, covariance
-
-
-def _told(start: Start, log_evidence: Array, mean: Array, covariance: Array) -> Told:
-    """Return what the cuts alone said of z: the posterior divided by the prior of the start.
-
-    Worked in units of the prior, z = mean0 + C e with C C' the prior covariance. Where a mixture was
-    gathered into its moments it may be wider than the prior in some direction; there nothing was said.
-    """
-    q = mean.shape[1]
-    C = np.linalg.cholesky(start.covariance)
-    inverse = np.linalg.inv(C)
-    inner = inverse @ covariance @ np.swapaxes(inverse, 1, 2)
-    gain = np.linalg.inv(inner)
-    value, vector = np.linalg.eigh(0.5 * (gain + np.swapaxes(gain, 1, 2)) - np.eye(q))
-    e = np.einsum("kqp,kp->kq", inverse, mean - start.mean)
-    along = np.einsum("kqp,kq->kp", vector, e)
-    value = np.maximum(value, 0.0)
-    pull = (1.0 + value) * along * (value > 1e-12)
-    constant = log_evidence + np.sum(0.5 * np.log1p(value) - 0.5 * pull**2 / (1.0 + value), axis=1)
-    back = np.swapaxes(inverse, 1, 2) @ vector
-    precision = (back * value[:, None, :]) @ np.swapaxes(back, 1, 2)
-    eta = np.einsum("kqp,kp->kq", back, pull)
-    m0 = start.mean
-    constant = constant - np.einsum("kq,kq->k", eta, m0)
-    constant = constant - 0.5 * np.einsum("kq,kqp,kp->k", m0, precision, m0)
-    return Told(constant, eta + np.einsum("kqp,kp->kq", precision, m0), precision)
-
-
-def _spread_out(told: Told, offsets: NDArray[np.bool_], spread_mm: Array) -> Told:
-    """Integrate the mounting's own offset out, for every spread; from (K, ...) to (K S, ...)."""
-    q = told.shift.shape[1]
-    F = int(offsets.sum())
-    cross = told.precision[:, :, offsets]
-    inner = told.precision[:, offsets][:, :, offsets][:, None] + (spread_mm**-2)[:, None, None] * np.eye(F)
-    gain = np.linalg.inv(inner)
-    eta = told.shift[:, offsets]
-    constant = told.constant[:, None] + 0.5 * np.einsum("kf,ksfg,kg->ks", eta, gain, eta)
-    constant = constant - 0.5 * np.linalg.slogdet(inner)[1] - F * np.log(spread_mm)
-    shift = told.shift[:, None] - np.einsum("kqf,ksfg,kg->ksq", cross, gain, eta, optimize=True)
-    precision = told.precision[:, None] - cross[:, None] @ gain @ np.swapaxes(cross, 1, 2)[:, None]
-    return Told(constant.ravel(), shift.reshape(-1, q), precision.reshape(-1, q, q))
-
-
-def _turned(ground: Ground, carried: Carried, variants: list[Block], kept: bool) -> dict[str, float]:
-    """Return the probability that a scale counts the other way, of those that were moved."""
-    if not doubtful_scales(variants[0]):
-        return {}
-    found = solve_block(variants, lambda around: start_of(ground, carried, kept, around))
-    return {a: float(np.clip(p, _TURNED_LEAST, 1.0 - 1e-6)) for a, p in found.reversed_scales.items()}
-
-
 def believed(carried: Carried, setup: Setup) -> list[tuple[Block, Ground]]:
     """Return every block of a setup with what was carried of it, on its latest sharpening."""
     edge = carried.edges[-1] if carried.edges else ""
-    blocks = blocks_of(setup, [], footing=footing_of(carried, edge))
+    blocks = blocks_of(setup, [], footing=Footing(carried.reference_mm, carried.stocks))
     return [(block, ground_of(carried, b, block, edge)) for b, block in enumerate(blocks)]

@@ -15,10 +15,12 @@ H hypotheses, p persisting terms (those of the block, and one for each sharpenin
 from __future__ import annotations
 
 import base64
+import hashlib
 import math
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -28,6 +30,7 @@ from calib.errors import CalibError
 from calib.regression.hypotheses import UNKNOWN_MM
 from calib.regression.learn.grid import GRID_VERSION, Grid
 from calib.regression.terms import LEARNED_SLOPE_SD, Block
+from calib.shop import Setup
 
 Array = NDArray[np.float64]
 
@@ -76,14 +79,11 @@ class BlockState:
         precision = precision - cross[:, :, None] * cross[:, None, :] / own[:, None, None]
         return BlockState(tuple(self.terms[i] for i in keep), constant, shift, precision)
 
-    def split(self, parts: int) -> BlockState:
-        """Return the sums with every hypothesis split into parts that know the same."""
-        return BlockState(
-            self.terms,
-            np.repeat(self.constant, parts),
-            np.repeat(self.shift, parts, axis=0),
-            np.repeat(self.precision, parts, axis=0),
-        )
+    def split(self, parts: int, inner: int) -> BlockState:
+        """Return the sums with every `inner` hypotheses repeated in parts that know the same."""
+        order = np.arange(len(self.constant)).reshape(-1, 1, inner)
+        again = np.repeat(order, parts, axis=1).ravel()
+        return BlockState(self.terms, self.constant[again], self.shift[again], self.precision[again])
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,8 @@ class Carried:
     ----------
     reference_mm : mapping of adjuster to mm
         Settings at which the offsets are defined.
+    last_mm : mapping of adjuster to mm
+        Where the scales stood last.
     blocks : tuple of BlockState
         In the order of the setup's blocks.
     mountings : tuple of str
@@ -119,10 +121,13 @@ class Carried:
         Some mounting was put back with a kept joint as the gauge.
     grid : str
         Version of the grid.
+    believed : str
+        Fingerprint of what the setup believed when it was carried (see `fingerprint`).
     """
 
     reference_mm: Mapping[str, float]
     blocks: tuple[BlockState, ...]
+    last_mm: Mapping[str, float] = field(default_factory=dict)
     mountings: tuple[str, ...] = ()
     stocks: tuple[str, ...] = ()
     edges: tuple[str, ...] = ()
@@ -132,12 +137,14 @@ class Carried:
     moves: int = 0
     kept: bool = False
     grid: str = GRID_VERSION
+    believed: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the state as JSON can hold it; arrays are packed, exact to the last bit."""
         plain = {
             "grid": self.grid,
             "reference_mm": dict(self.reference_mm),
+            "last_mm": dict(self.last_mm),
             "mountings": list(self.mountings),
             "stocks": list(self.stocks),
             "edges": list(self.edges),
@@ -146,6 +153,7 @@ class Carried:
             "numbers": self.numbers,
             "moves": self.moves,
             "kept": self.kept,
+            "believed": self.believed,
         }
         return {**plain, "blocks": [_packed_block(block) for block in self.blocks]}
 
@@ -158,9 +166,21 @@ class Carried:
                 f'"{GRID_VERSION}". Add it up again from the log.'
             )
         tuples = {name: tuple(data[name]) for name in ("mountings", "stocks", "edges")}
-        names = ("reference_mm", "metres_m", "turned", "numbers", "moves", "kept")
+        names = ("reference_mm", "last_mm", "metres_m", "turned", "numbers", "moves", "kept", "believed")
         same: dict[str, Any] = {**{name: data[name] for name in names}, **tuples}
         return cls(blocks=tuple(_unpacked_block(one) for one in data["blocks"]), **same)
+
+
+def fingerprint(setup: Setup) -> str:
+    """Return a short text that changes when the same cuts would say something else to a setup.
+
+    What is at stake, how many pieces are left and which cutter is in it do not matter.
+    """
+    known = replace(setup.knowledge, of=MappingProxyType(dict(sorted(setup.knowledge.of.items()))))
+    targets = [(b.name, b.target_mm if setup.joint.kind == "plain" else 0.0) for b in setup.bands]
+    words = (sorted(setup.feel.words.items()), setup.feel.spread_mm)
+    said = repr((setup.joint, targets, setup.adjusters, known, words, setup.metres_per_piece_m))
+    return hashlib.sha256(said.encode()).hexdigest()[:16]
 
 
 def prior_sds(block: Block, terms: tuple[str, ...]) -> Array:
