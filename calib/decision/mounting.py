@@ -62,7 +62,7 @@ class FirstSetting:
 
 
 def first_setting(
-    setup: Setup, carried: Carried, *, sharpening: str = "", kept_joint: bool = False
+    setup: Setup, carried: Carried, *, sharpening: str | None = None, kept_joint: bool = False
 ) -> FirstSetting:
     """Return where to start the next mounting of a setup.
 
@@ -71,7 +71,7 @@ def first_setting(
     carried : Carried
         What its mountings so far taught; at least one.
     sharpening : str
-        Label of the edge that is in it now.
+        Label of the edge that is in it now; None: the one of the last mounting.
     kept_joint : bool
         It is put back with a kept joint as the gauge.
 
@@ -97,7 +97,7 @@ def first_setting(
 
 
 def _belief(
-    setup: Setup, carried: Carried, settings: Mapping[str, float], sharpening: str, kept: bool
+    setup: Setup, carried: Carried, settings: Mapping[str, float], sharpening: str | None, kept: bool
 ) -> Posterior:
     row = Cut(0, "test", dict(settings), pieces=0, sharpening=sharpening, mounting="next")
     return posterior(setup, [row], carried, kept_joint=kept)

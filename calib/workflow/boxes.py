@@ -12,7 +12,8 @@ from calib.box.closing import Uncertain
 from calib.box.panel import USUAL_SLACK_MM, Season
 from calib.box.plan import BoxNumbers, BoxPlan, plan_box
 from calib.errors import CalibError
-from calib.regression import posterior
+from calib.regression import Posterior, posterior
+from calib.regression.learn import through
 from calib.shop import Cut, Setup
 from calib.store.database import snapshot
 from calib.wood import coefficients, equilibrium_moisture
@@ -71,6 +72,12 @@ class PlannedBox:
     assumptions: tuple[str, ...]
 
 
+def _believed(setup: Setup, log: list[Cut]) -> Posterior:
+    """Return the belief in a setup as it stands, what its earlier mountings taught included."""
+    carried, rows = through(setup, log)
+    return posterior(setup, rows, carried)
+
+
 class _Source:
     """A setup's readings, or nominal numbers; keeps account of which was which."""
 
@@ -78,7 +85,7 @@ class _Source:
         self.name, self.setup, self.log = name, setup, log
         self.known: list[str] = []
         self.assumed: list[str] = []
-        self._posterior = posterior(setup, log) if setup is not None and log else None
+        self._posterior = _believed(setup, log) if setup is not None and log else None
 
     def reading(self, name: str, nominal: float, u: float) -> Uncertain:
         """Return what is believed of a reading: the log's posterior, else the band's target, else nominal."""

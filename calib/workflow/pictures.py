@@ -14,6 +14,7 @@ from calib.shop import Cut, Setup
 from calib.store.database import snapshot
 from calib.workflow import cutters
 from calib.workflow.history import history
+from calib.workflow.learning import past_of, with_present
 from calib.workflow.mountings import where_to_start
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
@@ -57,7 +58,8 @@ def _advised(shop: Shop, setup_name: str) -> tuple[Setup, Sequence[Cut], Advice]
     """Return a setup with its log and the advice on it."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-    return bench.setup, bench.log, model()[0](bench.setup, bench.log)
+        past = past_of(shop.connection, bench)
+    return bench.setup, bench.log, model()[0](bench.setup, list(past.cuts), **past.asked())
 
 
 def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
@@ -65,10 +67,12 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
         start, rests_on = where_to_start(shop.connection, bench)
+        past = past_of(shop.connection, bench)
+        after = with_present(past, bench)
     setup, log = bench.setup, bench.log
     need_a_cut(setup, log)
     advise = model()[0]
-    advice = advise(setup, log)
+    advice = advise(setup, list(past.cuts), **past.asked())
     settings = {**log[-1].settings_mm, **start}
     row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
     unit = units or setup.units
@@ -80,7 +84,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
         title=setup.name,
         date=shop.now()[:10],
         about=tuple(about_lines(setup, unit, _metres(shop, setup))),
-        start=tuple(start_lines(setup, start, rests_on, advise(setup, [*log, row]), by_eye, unit)),
+        start=tuple(start_lines(setup, start, rests_on, advise(setup, [row], **after.asked()), by_eye, unit)),
         settings=tuple(setting_lines(setup, log[-1].settings_mm, unit)),
         readings=tuple(reading_lines(advice, unit)),
         mountings=tuple(

@@ -93,7 +93,7 @@ def minutes_table(runs: int, processes: int) -> None:
             )
         fewer, fewer_se = ratio_error(learner[:, late, 1].mean(axis=1), learner[:, 0, 1])
         share, share_se = ratio_error(learner[:, late, 2].mean(axis=1), learner[:, 0, 2])
-        print(f"  from 6 / in 1: test cuts {fewer:.3f} ± {fewer_se:.3f}, spoiled {share:.3f} ± {share_se:.3f}")
+        print(f"  from 6 / in 1: tests {fewer:.3f} ± {fewer_se:.3f}, spoiled {share:.3f} ± {share_se:.3f}")
 
 
 def one_history(task: tuple[int, str, float]) -> list[list[bool]]:

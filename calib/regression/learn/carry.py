@@ -9,7 +9,8 @@
 5. c', eta' and Lambda' are added to the sums.
 
 Without slips, words, wear and turned scales every step is exact, and the sums do not depend on the order
-of the mountings. With them step 3 gathers several Gaussians into one (measured in tests/test_learn_slips.py).
+of the mountings. With them step 3 gathers several Gaussians into one; tests/test_learn_components.py measures
+what that costs.
 """
 
 from __future__ import annotations
@@ -53,13 +54,14 @@ class Unit(NamedTuple):
     cuts: tuple[Cut, ...]
 
 
-def units_of(cuts: Sequence[Cut]) -> list[Unit]:
+def units_of(cuts: Sequence[Cut], carried: Carried | None = None) -> list[Unit]:
     """Return the mountings of a log, in order; a new sharpening within one begins a unit of its own.
 
-    What a row leaves out (mounting, sharpening, stock) is as in the row before.
+    What a row leaves out (mounting, sharpening, stock) is as in the row before; the edge of the first one
+    is that of the mountings that were carried.
     """
     found: list[tuple[str, str, list[Cut]]] = []
-    mounting = edge = ""
+    mounting, edge = "", carried.edges[-1] if carried is not None and carried.edges else ""
     stock = None
     for cut in cuts:
         mounting = mounting if cut.mounting is None else cut.mounting
@@ -108,7 +110,7 @@ def carry(carried: Carried | None, setup: Setup, cuts: Sequence[Cut], *, kept_jo
     """
     state = nothing_carried(setup, cuts) if carried is None else carried
     check_same(state, setup)
-    for unit in units_of(cuts):
+    for unit in units_of(cuts, state):
         state = _with_unit(state, setup, unit, kept_joint)
     return state
 
@@ -129,7 +131,7 @@ def through(
 
     A log of a single mounting, with nothing carried, is left as it is.
     """
-    units = units_of(cuts)
+    units = units_of(cuts, carried)
     if carried is None and len({unit.mounting for unit in units}) < 2:
         return None, list(cuts)
     for unit in units[:-1]:
