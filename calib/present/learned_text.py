@@ -19,15 +19,15 @@ def learned_lines(
     """Return what the mountings of one setup taught, a row a component."""
     head = f"{name}: {count(mountings, 'mounting')}, {count(numbers, 'reading')}, {count(moves, 'move')}."
     rows = [_row(one, unit) for one in found]
-    titles = ("", "before", "now", "nine in ten, before", "nine in ten, now")
-    return [*paragraph(head, width), *table_or_records(titles, rows, width, right=(1, 2, 3, 4))]
+    titles = ("", "before (nine in ten)", "now (nine in ten)")
+    return [*paragraph(head, width), *table_or_records(titles, rows, width, right=(1, 2))]
 
 
 def learned_notes(unit: str, width: int) -> list[str]:
     """Return how the rows of `learned_lines` are to be read."""
     return paragraph(
-        f"In {unit}, but the scale error in parts of a move. Before: assumed before any cut (the median of a "
-        "scale, and where nine shops in ten lie). Now: with what the mountings showed.",
+        f"In {unit}, but the scale error in parts of a move. First the middle, then where nine shops in ten "
+        "lie: before any cut, by what is assumed; now, with what the mountings showed.",
         width,
     )
 
@@ -80,13 +80,15 @@ def plain_parts(found: Sequence[Learned]) -> list[dict[str, Any]]:
     ]
 
 
-def _row(one: Learned, unit: str) -> tuple[str, str, str, str, str]:
+def _row(one: Learned, unit: str) -> tuple[str, str, str]:
     def said(value: float) -> str:
         return f"{round(value, 3) + 0.0:.3f}" if one.kind in ("kept", "scale") else _fine(value, unit)
 
-    intervals = [one.interval(_COVERAGE, before=before) for before in (True, False)]
-    before, now = (f"{said(low)} to {said(high)}" for low, high in intervals)
-    return _what(one), said(one.median(before=True)), said(one.median()), before, now
+    def cell(before: bool) -> str:
+        low, high = one.interval(_COVERAGE, before=before)
+        return f"{said(one.median(before=before))} ({said(low)} to {said(high)})"
+
+    return _what(one), cell(True), cell(False)
 
 
 def _fine(mm: float, unit: str) -> str:
@@ -99,7 +101,7 @@ def _what(one: Learned) -> str:
     return {
         "scatter": f"scatter of {name}",
         "move": f"error of a move, {name}",
-        "mounting": f"mounting to mounting, {name}",
+        "mounting": f"mountings of {name}",
         "kept": "part left by a kept joint",
         "creep": f"creep of {name}, a piece",
         "offset": f"offset of {name}",
