@@ -11,6 +11,7 @@ import pytest
 from setups import plain
 
 from calib.decision.advise import advise
+from calib.decision.mounting import first_setting
 from calib.decision.profile import forecasts
 from calib.errors import CalibError
 from calib.regression import posterior
@@ -204,3 +205,14 @@ def test_an_adjuster_whose_effect_is_learned_is_known_at_the_next_mounting():
     at = found.names.index("slope:gap:lever")
     assert found.mixed_mean[at] == pytest.approx(-0.8, abs=0.1)
     assert math.sqrt(found.mixed_covariance[at, at]) < 0.2
+    start = first_setting(setup, state)
+    assert start.settings_mm["lever"] == pytest.approx(0.3 / 0.8, abs=0.05)
+    assert start.readings[0].expected_mm == pytest.approx(0.0, abs=0.001)
+
+
+def test_an_effect_that_no_mounting_has_shown_yet_is_still_explored():
+    setup = plain(Adjuster("lever", moves={"gap": "learn"}), **{**KNOWN, "scales_known": False})
+    state = carry(None, setup, [Cut(1, "test", {"lever": 0.2}, {"gap": (0.3,)}, mounting="1")])
+    assert first_setting(setup, state).settings_mm == {"lever": 0.2}
+    again = [Cut(1, "test", {"lever": 0.2}, {"gap": (0.28,)}, mounting="2")]
+    assert advise(setup, again, carried=state).step == "move_and_test"

@@ -137,7 +137,8 @@ def _exploring(
     still = next(o for o in options if o.step == "test_again")
     guess = as_if_known(setup, unknown.adjuster, unknown.reading)
     step: Step = "move_and_test" if unknown.change_mm else "test_again"
-    price = setup.stakes.test_cut_min + expected_minutes(guess, rows, past.carried)
+    carried = None if past.carried is None else past.carried.believed_by(guess)
+    price = setup.stakes.test_cut_min + expected_minutes(guess, rows, carried)
     price += setup.stakes.move_min if unknown.change_mm else 0.0
     if options[0].minutes <= price:
         return options[0]

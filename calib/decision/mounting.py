@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.decision.explore import slope_of
 from calib.decision.odds import chance_of, shared_at
 from calib.decision.reach import within
 from calib.regression.infer import Posterior, posterior
@@ -110,8 +111,10 @@ def _onto_target(setup: Setup, future: Prospect) -> Array:
     bands = [setup.band(f) for f in future.readings]
     width = np.array([band.high_mm - band.low_mm for band in bands])
     away = np.array([band.target_mm for band in bands]) - future.weights @ mean[:, 0]
-    slopes = np.einsum("c,cfa->fa", future.weights, future.slopes)
-    slopes = slopes * [setup.adjuster(a).has_scale for a in future.adjusters]
+    slopes = np.array([
+        [slope_of(future, f, a) * setup.adjuster(name).has_scale for a, name in enumerate(future.adjusters)]
+        for f in range(len(bands))
+    ])  # fmt: skip
     change: Array = np.linalg.lstsq(slopes / width[:, None], away / width, rcond=1e-6)[0]
     return change
 

@@ -222,7 +222,13 @@ _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 class Solver:
     """The working arrays of one block on one grid: an even one, or what earlier mountings left."""
 
-    def __init__(self, variants: list[Block], scatter: knowledge.Axis, start: Start | None = None) -> None:
+    def __init__(
+        self,
+        variants: list[Block],
+        scatter: knowledge.Axis,
+        start: Start | None = None,
+        most_in_pairs: int | None = None,
+    ) -> None:
         self.variants = variants
         self.block = variants[0]
         self.start = start
@@ -237,7 +243,8 @@ class Solver:
         self.fit = self._fit()
         self.wide = self._wide()
         known = self.block.setup.knowledge
-        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
+        chance = known.blunder_probability
+        self.candidates = blunder.enumerate_bad(self.fit, self.wide, chance, most_in_pairs)
         self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
 
     def _noise(self) -> Array:

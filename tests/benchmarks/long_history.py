@@ -11,13 +11,14 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from kit import plain_setup, runs_wanted
 
 from calib.logfile import write_log
-from calib.shop import Cut
+from calib.shop import Cut, Cutter
 from calib.workflow import logs
 from calib.workflow.learning import learn
 from calib.workflow.next import next_step
@@ -57,11 +58,10 @@ def main() -> None:
         names = [f"setup-{i}" for i in range(options.runs)]
 
         def fill() -> None:
-            from dataclasses import replace
-
             for i, name in enumerate(names):
                 path = Path(folder) / f"{name}.toml"
-                write_log(replace(setup, name=name), history(i), path)
+                cutter = Cutter(f"cutter-{i // 10}")  # ten setups share one
+                write_log(replace(setup, name=name, cutter=cutter), history(i), path)
                 logs.import_log(shop, path)
 
         timed(f"import of {options.runs * MOUNTINGS * CUTS} cuts", fill)

@@ -38,6 +38,8 @@ Array = NDArray[np.float64]
 
 #: A pair whose log weight is this far below the best is given up.
 _GIVE_UP = 30.0
+#: So many readings of a mounting, the worst ones, are looked at in pairs for slips.
+_MOST_IN_PAIRS = 10
 #: A scale that counts the other way with less than this probability is no longer weighed.
 _SETTLED = 1e-6
 #: Sharpenings whose edges are remembered apart; older ones are integrated out.
@@ -203,7 +205,7 @@ def _added(
     if all(carried.turned.get(a, 1.0) < _SETTLED for a in doubtful):
         doubtful, variants = [], variants[:1]
     start = pair_start(_only(ground, alive, parts), carried, kept)
-    solver = Solver(variants, knowledge.known(), start)
+    solver = Solver(variants, knowledge.known(), start, _MOST_IN_PAIRS)
     told = told_alone(solver)
     told = spread_out(told, ground.redrawn, ground.spreads(kept))
     M = ground.to_block

@@ -139,6 +139,10 @@ class Carried:
     grid: str = GRID_VERSION
     believed: str = ""
 
+    def believed_by(self, setup: Setup) -> Carried:
+        """Return the same state for a setup that supposes something else of an effect not learned yet."""
+        return replace(self, believed=fingerprint(setup))
+
     def as_dict(self) -> dict[str, Any]:
         """Return the state as JSON can hold it; arrays are packed, exact to the last bit."""
         plain = {
