@@ -19,4 +19,5 @@ STEPS: tuple[str, ...] = (
     "m0005_hands",
     "m0006_scores_and_stocks",
     "m0007_abrasiveness",
+    "m0008_learned",
 )

@@ -55,6 +55,7 @@ def thumb_advice(
     knowledge: Any = None,
     stakes: Any = None,
     pieces_left: int | None = None,
+    **past: Any,
 ) -> Advice:
     """Advise to move the first adjuster by what the last reading was off; a stand-in for the model."""
     band = setup.bands[0]

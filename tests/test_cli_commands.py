@@ -401,6 +401,28 @@ def test_mounting_again_says_where_to_start(corners: Run) -> None:
     assert answer(corners("mount", "corners", "--json"))["number"] >= 2
 
 
+def test_what_the_shop_taught_is_shown_after_each_mounting(corners: Run) -> None:
+    """With the chance of the first cut, apart for a kept joint; nothing measured is an answer too."""
+    assert "nothing was learned" in corners("learn").stdout
+    corners("cut", "corners", "key=6.14", "clearance=-0.07")
+    corners("cut", "corners", "key=6.00", "clearance=0.07")
+    mounted = corners("mount", "corners", "--kept-joint", "chest 1")
+    assert "% that the first cut is in its band." in " ".join(mounted.stdout.split())
+    assert "It rests on mounting 1." in mounted.stdout
+    corners("cut", "corners", "key=6.00", "clearance=0.06")
+    shown = corners("learn", "corners")
+    assert shown.exit_code == 0, shown.output
+    assert "corners: 2 mountings, 3 readings, 1 move." in shown.stdout
+    [found] = answer(corners("learn", "--json"))["items"]
+    assert (found["setup"], found["mountings"], found["readings"], found["moves"]) == ("corners", 2, 3, 1)
+    kinds = {part["kind"] for part in found["components"]}
+    assert kinds == {"scatter", "move", "mounting", "kept", "offset", "scale"}
+    refused = corners("learn", "cornres")
+    assert refused.exit_code == 1
+    assert 'Did you mean "corners"' in refused.stderr
+    assert corners("verify").exit_code == 0
+
+
 # --- keeping ----------------------------------------------------------------------------------------
 
 

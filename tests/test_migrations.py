@@ -109,6 +109,14 @@ def _rows_of_step_7(connection: sqlite3.Connection) -> None:
     connection.execute("INSERT INTO stock_abrasiveness VALUES (1, 1, 'cherry', 1.2)")
 
 
+def _rows_of_step_8(connection: sqlite3.Connection) -> None:
+    """A state of the setup of step 1, and a kept joint."""
+    connection.execute(
+        "INSERT INTO learned VALUES (1, 1, 1, 'abc', '2', '1', '2024-01-06', x'789c030000000001')"
+    )
+    connection.execute("INSERT INTO kept_joints VALUES (1, 'the corner in the drawer')")
+
+
 #: What fills the tables that a step added, by the step's name.
 FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0001_the_log": _rows_of_step_1,
@@ -118,6 +126,7 @@ FILL: dict[str, Callable[[sqlite3.Connection], None]] = {
     "m0005_hands": _rows_of_step_5,
     "m0006_scores_and_stocks": _rows_of_step_6,
     "m0007_abrasiveness": _rows_of_step_7,
+    "m0008_learned": _rows_of_step_8,
 }
 
 

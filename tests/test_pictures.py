@@ -389,7 +389,8 @@ def test_the_card_says_what_hangs_by_the_machine(shop: Shop) -> None:
     card = pictures.card(shop, "chest-corners")
     said = " ".join(words(draw_card(card)))
     for text in (
-        "chest-corners", "2025-03-01", "Set key 5.98 mm, height 8.25 mm.", "Cut first: a test cut in scrap",
+        "chest-corners", "2025-03-01", "Set key 6.00 mm, height 8.25 mm. It rests on mounting 1.",
+        "Cut first: a test cut in scrap",
         "key 5.98 mm; + is away from the cutter", "M6 screw", "band 0.03 to 0.12 mm, target 0.07 mm",
         "that the next good piece", "mounting 1, 2025-03-01, spiral-6: key 5.98, height 8.25 mm",
         "Switch off and unplug", "it never tells you that a setting is safe", "print at 100 %",

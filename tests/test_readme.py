@@ -27,6 +27,8 @@ import typer
 
 from calib.cli.main import app
 from calib.decision.advice import Step
+from calib.regression.learn.grid import MOUNTING_LOG_SD, MOUNTING_SD_MM
+from calib.regression.learn.state import EDGE_SD_MM
 from calib.regression.recession import HEAD_START_M, WEAR_SD_MM_PER_M
 from calib.setupform.feelwords import FINGER_WORDS, INLAY_WORDS
 from calib.shop import Knowledge, Stakes
@@ -232,6 +234,9 @@ def test_what_the_readme_says_is_assumed_is_what_the_program_assumes() -> None:
     off = (known.wear_sd_mm_per_m, known.creep_sd_mm, known.zero_sd_mm, known.stock_sd_mm)
     assert off == (0.0, 0.0, 0.0, 0.0)
     assert known.mounting_sd_mm is None
+    assert f"{MOUNTING_SD_MM:g} mm (one standard deviation, no source" in text
+    assert f"a factor of {2.718281828**MOUNTING_LOG_SD:.1f} either way" in text
+    assert f"Another edge in it is taken to be within {EDGE_SD_MM:g} mm, no source" in text
 
 
 def test_the_python_in_the_readme_runs(

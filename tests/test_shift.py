@@ -11,7 +11,7 @@ import pytest
 from calib.decision.advise import advise
 from calib.decision.profile import chances_along
 from calib.regression import posterior, solve
-from calib.regression.hypotheses import _Solver, scatter_nodes, variants_of
+from calib.regression.hypotheses import Solver, scatter_nodes, variants_of
 from calib.regression.infer import watched
 from calib.regression.knowledge import known
 from calib.regression.recession import unworn
@@ -157,7 +157,7 @@ def test_no_shift_can_be_told_from_two_cuts():
 def probability(values: np.ndarray) -> float:
     """Of a shift after these readings; without the mixture, which takes most of the time."""
     variants = variants_of(SETUP, log(values.tolist()))[0]
-    solver = _Solver(variants, scatter_nodes(variants, unworn()), unworn())
+    solver = Solver(variants, scatter_nodes(variants, unworn()), unworn())
     shift = solver._shift()
     return 0.0 if shift is None else shift.probability
 

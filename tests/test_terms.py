@@ -11,7 +11,8 @@ import pytest
 from setups import CUT_SD, GAP, LEVER, READING_SD, RISE, X, gap_log, plain, standing_at
 
 from calib.errors import CalibError
-from calib.regression.terms import Block, Row, blocks_of, reference_settings, start_setting
+from calib.regression.footing import reference_settings, start_setting
+from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Adjuster, Band, Cut, Cutter, FeelScale, Interval, Joint, Setup
 
 WORDS = FeelScale({"tight": (-1.0, 0.0)}, 0.04)

@@ -26,20 +26,32 @@ def test_the_first_cut_makes_the_first_mounting(corners: Shop) -> None:
 
 
 def test_a_mounting_says_where_to_start_and_on_what_that_rests(corners: Shop) -> None:
-    """On the mean of where good pieces were cut, in least steps; a mounting without any is left out."""
+    """Where the expected reading is on target, in least steps from where the scale stood last."""
     assert mountings.mount(corners, NAME).settings_mm == {}
-    for key, good in ((6.0, True), (6.05, True), (7.0, False)):
+    for key in (6.0, 6.05, 6.09):
         cut(corners, key=key, height=8.1, clearance=0.07)
-        if good:
-            work(corners, NAME, 1)
         mounted = mountings.mount(corners, NAME)
     assert mounted.number == 4
-    assert mounted.rests_on == (1, 2)
-    assert mounted.settings_mm["key"] == pytest.approx(
-        6.03, abs=1e-9
-    )  # 6.025 is no whole step of 0.02 from 6.05
+    assert mounted.rests_on == (1, 2, 3)
+    assert "mountings 1, 2 and 3" in mounted.text
+    steps = (mounted.settings_mm["key"] - 6.09) / 0.02
+    assert steps == pytest.approx(round(steps), abs=1e-9)
+    assert 6.03 < mounted.settings_mm["key"] < 6.07
     assert mounted.settings_mm["height"] == pytest.approx(8.1, abs=1e-12)
-    assert "mountings 1 and 2" in mounted.text
+    assert mounted.first is not None
+    clearance = mounted.first.readings[0]
+    assert clearance.expected_mm == pytest.approx(0.07, abs=0.011)  # half a step of the key
+    assert clearance.interval90_mm[0] < 0.07 < clearance.interval90_mm[1]
+    assert 0.0 < mounted.first.probability < clearance.probability < 1.0
+
+
+def test_a_mounting_without_any_reading_starts_where_the_setup_stood_last(corners: Shop) -> None:
+    cut(corners, key=6.0, height=8.1)
+    work(corners, NAME, 1)
+    mounted = mountings.mount(corners, NAME)
+    assert mounted.settings_mm == {"key": 6.0, "height": 8.1}
+    assert mounted.first is None
+    assert "Nothing has been measured yet; mounting 1 ended there." in mounted.text
 
 
 def test_the_first_cut_of_a_mounting_without_positions_is_a_question(corners: Shop) -> None:
@@ -48,14 +60,15 @@ def test_the_first_cut_of_a_mounting_without_positions_is_a_question(corners: Sh
     work(corners, NAME, 1)
     cut(corners, key=6.2, clearance=-0.07)
     mountings.mount(corners, NAME)
-    with pytest.raises(NeedsAnswer, match="key to 6 mm"):
+    with pytest.raises(NeedsAnswer, match=r"key to 6\.02 mm"):
         cut(corners, clearance=0.07)
     assert [(m.adjuster, m.kind, m.to_mm) for m in moved_as_advised(corners, NAME)] == [
-        ("key", "mounting", 6.0)
+        ("key", "mounting", pytest.approx(6.02, abs=1e-9))
     ]
     logged = cut(corners, clearance=0.07)
-    assert (logged.cut.mounting, logged.cut.settings_mm["key"], logged.cut.moved) == ("2", 6.0, frozenset())
-    mountings.mount(corners, NAME)
+    assert (logged.cut.mounting, logged.cut.moved) == ("2", frozenset())
+    assert logged.cut.settings_mm["key"] == pytest.approx(6.02, abs=1e-9)
+    assert mountings.mount(corners, NAME).settings_mm["key"] == pytest.approx(6.02, abs=1e-9)
     assert cut(corners, clearance=0.07).cut.mounting == "3"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -115,6 +116,10 @@ def mount(
     cutter: CutterOption = None,
     stock: StockOption = None,
     note: Annotated[str | None, typer.Option("--note", help="Anything worth keeping.")] = None,
+    kept_joint: Annotated[
+        str | None,
+        typer.Option("--kept-joint", metavar="NAME", help="A dry joint that it was set back with."),
+    ] = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
@@ -125,15 +130,18 @@ def mount(
 
     \b
     calib mount corners
-    calib mount corners --stock cherry --cutter spiral-6
+    calib mount corners --stock cherry --cutter spiral-6 --kept-joint "chest 1"
     """
     from calib.cli.historylines import mounted_lines
+    from calib.present.learned_text import plain_parts
+    from calib.present.plain import as_plain
     from calib.workflow import mountings, setups
 
     with opened(db) as shop:
         name = setups.resolve(shop, setup)
         unit = units or setups.get(shop, name).units
-        mounted = mountings.mount(shop, name, cutter=cutter, stock=stock, note=note)
+        mounted = mountings.mount(shop, name, cutter=cutter, stock=stock, note=note, kept_joint=kept_joint)
     if json_form:
-        return say_json(mounted, "calib.mounting/1")
+        plain = {**as_plain(replace(mounted, spread=())), "spread": plain_parts(mounted.spread)}
+        return say_json(plain, "calib.mounting/1")
     return say_lines(mounted_lines(mounted, columns(), unit))

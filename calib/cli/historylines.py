@@ -8,6 +8,7 @@ from calib.present.blocks import block_lines, legend, scale_of, value_of
 from calib.present.figures import count, typed_length
 from calib.present.history_text import advised_lines, cut_table, move_line
 from calib.present.layout import paragraph, section
+from calib.present.learned_text import first_lines
 from calib.workflow.history import History, MountingHistory
 from calib.workflow.mountings import Mounted
 from calib.workflow.moves import Moved
@@ -42,6 +43,8 @@ def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
     lines = paragraph(f"Mounting {mounted.number} of {mounted.setup}.", width)
     for name, mm in mounted.settings_mm.items():
         lines += paragraph(f"Start with the {name} at {typed_length(mm, units)}.", width)
+    if mounted.first is not None:
+        lines += first_lines(mounted.first, mounted.spread, width, units)
     lines += paragraph(mounted.text, width) if mounted.text else []
     lines += section("Mind", mounted.cautions, width, "!")
     return [*lines, "Not so? calib undo"]

@@ -24,6 +24,7 @@ from calib.cli import (
     gauges,
     honesty,
     keep,
+    learn,
     pictures,
     rehearse,
     setups,
@@ -67,6 +68,7 @@ rehearse.register(app)
 boxkeep.register(box.app)
 boxparts.register(box.app)
 wear.register(app)
+learn.register(app)
 app.add_typer(box.app, name="box")
 pictures.register(app)
 keep.register(app)

@@ -28,6 +28,7 @@ from calib.decision.standins import lean
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
+from calib.regression.learn import Carried, through
 from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect, prospect
 from calib.regression.recession import EdgeBelief
@@ -53,6 +54,14 @@ class _Option:
     because: tuple[str, ...] = ()
 
 
+class Past(NamedTuple):
+    """What earlier mountings taught, how the present one was put back, and what is known of the edge."""
+
+    carried: Carried | None
+    kept_joint: bool = False
+    wear: EdgeBelief | None = None
+
+
 class _Decision(NamedTuple):
     """What was believed, every step that was weighed, and the one that was taken."""
 
@@ -72,6 +81,9 @@ def advise(
     stakes: Mapping[str, Any] | None = None,
     pieces_left: int | None = None,
     wear: EdgeBelief | None = None,
+    *,
+    carried: Carried | None = None,
+    kept_joint: bool = False,
 ) -> Advice:
     """Return the suggested next step of a setup after its cuts.
 
@@ -79,18 +91,24 @@ def advise(
     ----------
     setup : Setup
     cuts : sequence of Cut
-        In the order they were made; a last row with no pieces says where the machine stands now.
+        In the order they were made; a last row with no pieces says where the machine stands now. Of
+        several mountings all but the last are carried, and the last one is worked on.
     knowledge, stakes : mapping with the keys of a log's TOML, optional
         Override the setup's own. A reading_sd or zero_sd also takes the place of what gauges are worth.
     pieces_left : int, optional
         Good pieces still to cut; the setup's own when it is not given.
     wear : EdgeBelief, optional
         What is known of the edge's wear without these cuts; the prior of the knowledge when it is left out.
+    carried : Carried, optional
+        What mountings before these cuts taught, as `calib.regression.learn.carry` gives it.
+    kept_joint : bool
+        The present mounting was put back with a kept joint as the gauge.
 
     Raises
     ------
     CalibError
-        When the cuts do not fit the setup or an override is not understood.
+        When the cuts do not fit the setup, an override is not understood, or the state was carried with
+        another belief than the setup's.
 
     Examples
     --------
@@ -98,20 +116,39 @@ def advise(
     >>> advise(*load_log("sample_logs/lid-inlay.toml")).pieces_left > 0
     True
     """
-    setup = _with_overrides(setup, knowledge, stakes, pieces_left)
-    rows = list(cuts) or [standing(setup)]
+    setup = with_overrides(setup, knowledge, stakes, pieces_left)
     if knowledge and _speaks_of_readings(knowledge):
-        setup, rows = replace(setup, worth={}), [replace(row, worths={}) for row in rows]
-    return _advice(setup, rows, *_decide(setup, rows, wear))
+        setup, cuts = replace(setup, worth={}), [replace(row, worths={}) for row in cuts]
+    past, rows = _past(setup, cuts, carried, kept_joint, wear)
+    return _advice(setup, rows, past, *_decide(setup, rows, past))
 
 
-def _decide(setup: Setup, rows: Sequence[Cut], wear: EdgeBelief | None = None) -> _Decision:
+def _past(
+    setup: Setup,
+    cuts: Sequence[Cut],
+    carried: Carried | None,
+    kept_joint: bool = False,
+    wear: EdgeBelief | None = None,
+) -> tuple[Past, Sequence[Cut]]:
+    """Carry through all mountings but the last; return what is carried and the rows of the last one.
+
+    A log that is told of the wear of its edge is not carried: how far the readings have gone from mounting to
+    mounting is then what the wear is seen by.
+    """
+    rows = list(cuts) or [standing(setup)]
+    if wear is not None:
+        return Past(None, kept_joint, wear), rows
+    carried, rows = through(setup, rows, carried)
+    return Past(carried, kept_joint), rows
+
+
+def _decide(setup: Setup, rows: Sequence[Cut], past: Past) -> _Decision:
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
-    belief, shifts = watched(setup, rows, wear)
+    belief, shifts = watched(setup, rows, past.wear, carried=past.carried, kept_joint=past.kept_joint)
     futures = [prospect(block) for block in belief.blocks]
     options, cut_now = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     wild = _wild_reading(belief, rows)
-    best = _measure_again(options) if wild is not None else _exploring(setup, rows, futures, options)
+    best = _measure_again(options) if wild is not None else _exploring(setup, rows, past, futures, options)
     if wild is None and best is options[0]:
         regrind = regrind_first(setup, futures, best.minutes, lambda fresh: expected_minutes(fresh, ()))
         if regrind is not None:
@@ -122,7 +159,7 @@ def _decide(setup: Setup, rows: Sequence[Cut], wear: EdgeBelief | None = None) -
 
 
 def _exploring(
-    setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect], options: Sequence[_Option]
+    setup: Setup, rows: Sequence[Cut], past: Past, futures: Sequence[Prospect], options: Sequence[_Option]
 ) -> _Option:
     """Return the cheapest option, or a first move of an adjuster whose effect is still unknown."""
     unknown = unknown_effect(setup, rows, futures)
@@ -131,7 +168,8 @@ def _exploring(
     still = next(o for o in options if o.step == "test_again")
     guess = as_if_known(setup, unknown.adjuster, unknown.reading)
     step: Step = "move_and_test" if unknown.change_mm else "test_again"
-    price = setup.stakes.test_cut_min + expected_minutes(guess, rows)
+    carried = None if past.carried is None else past.carried.believed_by(guess)
+    price = setup.stakes.test_cut_min + expected_minutes(guess, rows, carried)
     price += setup.stakes.move_min if unknown.change_mm else 0.0
     if options[0].minutes <= price:
         return options[0]
@@ -142,19 +180,21 @@ def _exploring(
     return _Option(step, price, max(still.tests, 1.0), tuple(choices))
 
 
-def expected_minutes(setup: Setup, cuts: Sequence[Cut]) -> float:
+def expected_minutes(setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None) -> float:
     """Return the minutes that the plan expects from now on, spoiled pieces included."""
-    rows = list(cuts) or [standing(setup)]
-    belief, _ = watched(setup, rows)
+    past, rows = _past(setup, cuts, carried)
+    belief, _ = watched(setup, rows, carried=past.carried)
     futures = [prospect(block) for block in belief.blocks]
     options, _ = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     return options[0].minutes
 
 
-def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]]:
+def next_step(
+    setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None
+) -> tuple[Step, dict[str, float]]:
     """Return the bare step that `advise` would give, and where every scale stands for it, mm."""
-    rows = list(cuts) or [standing(setup)]
-    found = _decide(setup, rows)
+    past, rows = _past(setup, cuts, carried)
+    found = _decide(setup, rows, past)
     settings = {a.name: float(rows[-1].settings_mm[a.name]) for a in setup.adjusters}
     for future, choice in zip(found.futures, found.best.choices, strict=True):
         for a in np.flatnonzero(choice.moved):
@@ -162,12 +202,13 @@ def next_step(setup: Setup, cuts: Sequence[Cut]) -> tuple[Step, dict[str, float]
     return found.best.step, settings
 
 
-def _with_overrides(
+def with_overrides(
     setup: Setup,
     knowledge: Mapping[str, Any] | None,
     stakes: Mapping[str, Any] | None,
     pieces_left: int | None,
 ) -> Setup:
+    """Return a setup with what one call asked for; `CalibError` when that is not understood."""
     readings = tuple(b.name for b in setup.bands)
     if knowledge:
         names = readings + tuple(a.name for a in setup.adjusters)
@@ -291,6 +332,7 @@ def _repeats(rows: Sequence[Cut]) -> dict[str, int]:
 def _advice(
     setup: Setup,
     rows: Sequence[Cut],
+    past: Past,
     belief: Posterior,
     shifts: Sequence[Shift],
     futures: Sequence[Prospect],
@@ -319,12 +361,13 @@ def _advice(
         check_after_pieces=batch.check_after(setup, batch_futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
         doubts=reasons.doubts(setup, rows, belief, shifts, wild),
-        warnings=reasons.warnings(setup, rows, shifts, futures, best.choices),
+        warnings=reasons.warnings(setup, rows, shifts, past.carried, futures, best.choices),
         cautions=cautions_for(setup),
         reasons=(
             *best.because,
             *reasons.why(setup, [_value(o) for o in options], _value(best), cut_now),
             *reasons.levers(setup, belief),
+            *reasons.rests_on(past.carried, used),
         ),
         hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,

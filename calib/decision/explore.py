@@ -69,6 +69,11 @@ def _place(future: Prospect, f: int, a: int) -> int:
     return F + 2 * A + f * A + a
 
 
+def slope_of(future: Prospect, f: int, a: int) -> float:
+    """Return the slope that can be planned with, mm per mm; 0 while it is not known."""
+    return _slope(future, f, a) if slope_known(future, f, a) else 0.0
+
+
 def _slope(future: Prospect, f: int, a: int) -> float:
     if future.learned[f, a]:
         return float(future.weights @ future.mean[:, _place(future, f, a)])

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from calib.decision.odds import chance_of, shared_at
 from calib.decision.weigh import Choice
 from calib.errors import CalibError
 from calib.regression.infer import watched
+from calib.regression.learn import Carried, carry, through, units_of
 from calib.regression.prospect import Prospect, prospect
 from calib.shop import Band, Cut, Setup
 
@@ -92,11 +94,33 @@ def forecasts(
     need_a_cut(setup, cuts)
     found: list[Forecast] = []
     made = [i for i, cut in enumerate(cuts) if cut.pieces]
+    pasts = _pasts(setup, cuts)
     for i in made if last is None else made[-last:]:
         cut = cuts[i]
         if _measured(cuts[:i]):
-            found += _ranges(setup, cuts[:i], cut, cut.number)
-    return (*found, *_ranges(setup, cuts, to_come(cuts, advice), None))
+            found += _ranges(setup, pasts[i], cuts[:i], cut, cut.number)
+    return (*found, *_ranges(setup, pasts[-1], cuts, to_come(cuts, advice), None))
+
+
+class _Past(NamedTuple):
+    """What was carried to a cut, and the row at which its mounting began."""
+
+    carried: Carried | None
+    begin: int
+
+
+def _pasts(setup: Setup, cuts: Sequence[Cut]) -> list[_Past]:
+    """Return the past of every row: of its mounting, carried through those before it, as the advice does."""
+    carried: Carried | None = None
+    found: list[_Past] = []
+    units = units_of(cuts)
+    several = len({unit.mounting for unit in units}) > 1
+    for unit in units:
+        begin = len(found) if several else 0
+        known = carried if carried is not None and carried.mountings else None
+        found += [_Past(known, begin)] * len(unit.cuts)
+        carried = carry(carried, setup, unit.cuts) if several and unit is not units[-1] else carried
+    return found
 
 
 def to_come(cuts: Sequence[Cut], advice: Advice) -> Cut:
@@ -123,11 +147,14 @@ def _measured(cuts: Iterable[Cut]) -> bool:
     return any(cut.readings or cut.feel for cut in cuts)
 
 
-def _ranges(setup: Setup, before: Sequence[Cut], at: Cut, number: int | None) -> list[Forecast]:
+def _ranges(
+    setup: Setup, past: _Past, before: Sequence[Cut], at: Cut, number: int | None
+) -> list[Forecast]:
     """Return what was expected of a cut from those before it, computed as the advice does."""
     still = replace(_standing(at), settings_mm=before[-1].settings_mm, moved=frozenset())
+    rows = before[past.begin :] if past.carried is not None else before
     found = {}
-    for block in watched(setup, [*before, still])[0].blocks:
+    for block in watched(setup, [*rows, still], carried=past.carried)[0].blocks:
         future = prospect(block)
         to = np.array([at.settings_mm[a] for a in future.adjusters])
         change = to - future.now_mm
@@ -154,7 +181,8 @@ def chances_along(setup: Setup, cuts: Sequence[Cut], advice: Advice) -> tuple[Al
     """
     need_a_cut(setup, cuts)
     to = {move.adjuster: move.to_mm for move in advice.moves}
-    futures = [prospect(block) for block in watched(setup, cuts)[0].blocks]
+    carried, rows = through(setup, cuts)
+    futures = [prospect(block) for block in watched(setup, rows, carried=carried)[0].blocks]
     return tuple(
         _along(setup, future, f, a, to)
         for band in setup.bands

@@ -10,6 +10,7 @@ from calib.decision.shifted import shift_questions, shift_warnings
 from calib.decision.slips import slips_against
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
+from calib.regression.learn import Carried
 from calib.regression.prospect import Prospect
 from calib.regression.shift import Shift
 from calib.shop import LEARN, Cut, Interval, Reading, Setup
@@ -58,6 +59,15 @@ def why(
             "this one included."
         )
     return tuple(lines)
+
+
+def rests_on(carried: Carried | None, used: int) -> tuple[str, ...]:
+    """Say what a belief rests on besides the cuts of this mounting."""
+    if carried is None or not carried.mountings:
+        return ()
+    many = len(carried.mountings)
+    here = f"{used} cut{'' if used == 1 else 's'} of this mounting and on" if used else "no cut yet, but on"
+    return (f"It rests on {here} what {many} earlier mounting{'' if many == 1 else 's'} taught.",)
 
 
 def _batch(pieces: int) -> str:
@@ -139,22 +149,24 @@ def warnings(
     setup: Setup,
     rows: Sequence[Cut],
     shifts: Sequence[Shift],
+    carried: Carried | None,
     futures: Sequence[Prospect],
     choices: Sequence[Choice],
 ) -> tuple[str, ...]:
     """Return what limits the answer."""
     lines = shift_warnings(shifts)
+    taught = carried is not None and carried.numbers > 0
     measured = {name for cut in rows for name in cut.readings}
     felt = any(cut.feel for cut in rows)
     for k, band in enumerate(setup.bands):
-        if band.name not in measured and not (felt and k == 0):
+        if band.name not in measured and not (felt and k == 0) and not taught:
             lines.append(f"No cut says anything of {band.name} yet: its numbers are assumptions.")
     if setup.pieces_left == 0:
         lines.append("No good pieces are left to cut, so nothing is at stake.")
     for future, choice in zip(futures, choices, strict=True):
         lines += _beyond_reach(setup, future, choice)
         lines += _not_learned(future)
-    if measured and not _varied(rows):
+    if measured and not _varied(rows) and not taught:
         lines.append("All readings are from one cut; how much cuts differ is still an assumption.")
     return tuple(lines)
 

@@ -49,7 +49,9 @@ class Candidates:
     log_ratio: Array
 
 
-def enumerate_bad(fit: GaussianFit, wide_sd: Array, probability: float) -> Candidates:
+def enumerate_bad(
+    fit: GaussianFit, wide_sd: Array, probability: float, most_in_pairs: int | None = None
+) -> Candidates:
     """Weigh every set of none, one or two bad readings.
 
     Parameters
@@ -57,6 +59,8 @@ def enumerate_bad(fit: GaussianFit, wide_sd: Array, probability: float) -> Candi
     wide_sd : ndarray of shape (n,), mm
     probability : float
         Of any one reading being bad; 0 leaves only the empty set.
+    most_in_pairs : int, optional
+        Only so many readings, those that look worst alone, are looked at in pairs.
     """
     K, n = fit.residual.shape
     nothing = np.zeros((K, 1))
@@ -67,7 +71,10 @@ def enumerate_bad(fit: GaussianFit, wide_sd: Array, probability: float) -> Candi
     A_diagonal = np.diagonal(fit.freedom, axis1=1, axis2=2)
     spread = 1.0 + W * A_diagonal
     single = odds - 0.5 * np.log(spread) + 0.5 * W * fit.residual**2 / spread
-    pairs = list(itertools.combinations(range(n), 2))
+    suspects = list(range(n))
+    if most_in_pairs is not None and n > most_in_pairs:
+        suspects = sorted(np.argsort(-single.max(axis=0))[:most_in_pairs].tolist())
+    pairs = list(itertools.combinations(suspects, 2))
     sets: tuple[BadSet, ...] = ((), *((i,) for i in range(n)), *pairs)
     double = 2 * odds + _pair_ratio(fit, W, A_diagonal, pairs)
     return Candidates(sets, np.concatenate([nothing, single, double], axis=1))

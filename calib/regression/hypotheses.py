@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -25,8 +25,10 @@ from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, shift, solve
 from calib.regression.feelalong import along
+from calib.regression.footing import Footing
 from calib.regression.mixture import Mixture
 from calib.regression.recession import Recession, WearAxis, prior_axis, unworn
+from calib.regression.start import Start
 from calib.regression.steps import Step
 from calib.regression.terms import Block, Row, blocks_of
 from calib.shop import Cut, Setup
@@ -34,6 +36,8 @@ from calib.shop import Cut, Setup
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 FeatureList = Callable[[Block], list[Mapping[str, float]]]
+#: Mean and sd of a logarithm.
+Span = tuple[float, float]
 
 #: A reading that is bad may be off by this many of the median sds of a reading (sd of the slip).
 WIDE = 20.0
@@ -141,19 +145,21 @@ class BlockPosterior:
         return Mixture(self.weights, mean[:, 0], np.sqrt(np.maximum(covariance[:, 0, 0], 0.0)))
 
 
-def variants_of(setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = ()) -> list[list[Block]]:
+def variants_of(
+    setup: Setup, cuts: Sequence[Cut], steps: Sequence[Step] = (), footing: Footing | None = None
+) -> list[list[Block]]:
     """Return, per block, the block as stated and with each scale that may count the other way turned."""
-    stated = blocks_of(setup, cuts, steps=steps)
+    stated = blocks_of(setup, cuts, steps=steps, footing=footing)
     variants = []
     for b, block in enumerate(stated):
         row = [block]
-        for adjuster in _doubtful_scales(block):
-            row.append(blocks_of(setup, cuts, frozenset([adjuster]), steps)[b])
+        for adjuster in doubtful_scales(block):
+            row.append(blocks_of(setup, cuts, frozenset([adjuster]), steps, footing)[b])
         variants.append(row)
     return variants
 
 
-def _doubtful_scales(block: Block) -> list[str]:
+def doubtful_scales(block: Block) -> list[str]:
     """Adjusters that were moved and cut after it, whose scale is not exactly known."""
     setup = block.setup
     used = {name for row in block.rows for name in row.features}
@@ -178,6 +184,7 @@ class _Grid:
     wear: Indices
     plain: Indices
     log_prior: Array
+    node: Indices | None = None
 
 
 def wear_axis_of(block: Block) -> WearAxis:
@@ -200,16 +207,39 @@ def _grid(variants: list[Block], scatter: knowledge.Axis, wear: WearAxis) -> _Gr
     return _Grid(v, scatter.nodes[s], move.nodes[m], w, plain, log_prior)
 
 
-def solve_block(variants: list[Block], wear: WearAxis | None = None) -> BlockPosterior:
+def _grid_from(variants: list[Block], start: Start, wear: WearAxis) -> _Grid:
+    """The hypotheses that earlier mountings left, with those that are not carried: wear and turned scales."""
+    chances = [start.turned.get(a, knowledge.REVERSED_PROBABILITY) for a in doubtful_scales(variants[0])]
+    turned = np.log([1.0, *(chance / (1.0 - chance) for chance in chances)])
+    shape = (len(variants), len(wear), len(start.log_weight))
+    v, w, k = (side.ravel() for side in np.indices(shape))
+    log_prior = turned[v] + wear.log_weight[w] + start.log_weight[k]
+    plain = np.ravel_multi_index((v, k), (shape[0], shape[2]))
+    return _Grid(v, start.scatter[k], start.move[k], w, plain, log_prior, k)
+
+
+def solve_block(
+    variants: list[Block],
+    wear: WearAxis | None = None,
+    begin: Callable[[Span | None], Start] | None = None,
+) -> BlockPosterior:
     """Return the mixture of one block; the first variant is the block as stated.
 
     Parameters
     ----------
     wear : WearAxis, optional
         What is believed of the edge's wear without this log; None = the prior of the setup's knowledge.
+    begin : callable, optional
+        Gives what earlier mountings left; called with None, then, after many cuts, with (mean, sd) of the
+        logarithm of the scatter's factor as the cuts say, to have the hypotheses closer around it.
     """
     axis = wear_axis_of(variants[0]) if wear is None else wear
-    return Solver(variants, scatter_nodes(variants, axis), axis).mixture()
+    if begin is None:
+        return Solver(variants, scatter_nodes(variants, axis), axis).mixture()
+    solver = Solver(variants, knowledge.known(), axis, begin(None))
+    if len(solver.numbers) >= _NARROW_FROM and not variants[0].setup.knowledge.scales_known:
+        solver = Solver(variants, knowledge.known(), axis, begin(solver.scatter_now()))
+    return solver.mixture()
 
 
 def scatter_nodes(variants: list[Block], wear: WearAxis) -> knowledge.Axis:
@@ -228,13 +258,21 @@ _Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 
 
 class Solver:
-    """The working arrays of one block on one grid."""
+    """The working arrays of one block on one grid: an even one, or what earlier mountings left."""
 
-    def __init__(self, variants: list[Block], scatter: knowledge.Axis, wear: WearAxis) -> None:
+    def __init__(
+        self,
+        variants: list[Block],
+        scatter: knowledge.Axis,
+        wear: WearAxis,
+        start: Start | None = None,
+        most_in_pairs: int | None = None,
+    ) -> None:
         self.variants = variants
         self.block = variants[0]
         self.wear = wear
-        self.grid = _grid(variants, scatter, wear)
+        self.start = start
+        self.grid = _grid(variants, scatter, wear) if start is None else _grid_from(variants, start, wear)
         rows = self.block.rows
         self.numbers = [i for i, row in enumerate(rows) if row.is_number]
         self.words = [i for i, row in enumerate(rows) if not row.is_number]
@@ -244,7 +282,8 @@ class Solver:
         self.fit = self._fit()
         self.wide = self._wide()
         known = self.block.setup.knowledge
-        self.candidates = blunder.enumerate_bad(self.fit, self.wide, known.blunder_probability)
+        chance = known.blunder_probability
+        self.candidates = blunder.enumerate_bad(self.fit, self.wide, chance, most_in_pairs)
         self.log_weight = (self.grid.log_prior + self.fit.log_evidence)[:, None] + self.candidates.log_ratio
         self.top = float(self.log_weight.max())
 
@@ -273,11 +312,17 @@ class Solver:
         values = np.stack([[v.rows[i].value_mm for i in self.numbers] for v in self.variants])
         self.y = values[self.grid.variant] - self.worn[:, self.numbers]
         first = np.unique(self.grid.plain, return_index=True)[1]  # the wear only takes something off y
+        X, noise, prior_sd = self.X[:, self.numbers], self.noise[:, self.numbers], self._prior_sd()
+        mean, root = None, None
+        if self.start is not None and self.grid.node is not None:
+            mean, root = self.start.prior(self.block, self.grid.node, prior_sd)
+            self.y = self.y - np.einsum("knp,kp->kn", X, mean)
         self.factors = solve.factor(
-            self.X[first][:, self.numbers], self.noise[first][:, self.numbers], self._prior_sd()[first]
+            X[first], noise[first], prior_sd[first], None if root is None else root[first]
         )
         alone = len(first) == len(self.y)
-        return solve.explain(self.factors if alone else self.factors.take(self.grid.plain), self.y)
+        away = solve.explain(self.factors if alone else self.factors.take(self.grid.plain), self.y)
+        return away if mean is None else replace(away, mean=away.mean + mean)
 
     def _wide(self) -> Array:
         known = self.block.setup.knowledge
@@ -290,13 +335,17 @@ class Solver:
     def scatter_narrowed(self) -> tuple[float, float]:
         """Return centre (log) and shrinkage of the scatter nodes that the readings suggest."""
         known = self.block.setup.knowledge
+        center, sd = self.scatter_now()
+        least = 0.6 / math.sqrt(len(self.numbers))  # the grid itself cannot see narrower than its spacing
+        return center, min(1.0, max(sd, least) * 1.15 / known.log_sd)
+
+    def scatter_now(self) -> Span:
+        """Return mean and sd of the logarithm of the scatter's factor, as the numbers say."""
         by_node = np.exp(self.log_weight - self.log_weight.max()).sum(axis=1)
         share = by_node / by_node.sum()
         logs = np.log(self.grid.scatter)
         center = float(share @ logs)
-        sd = math.sqrt(float(share @ (logs - center) ** 2))
-        least = 0.6 / math.sqrt(len(self.numbers))  # the grid itself cannot see narrower than its spacing
-        return center, min(1.0, max(sd, least) * 1.15 / known.log_sd)
+        return center, math.sqrt(float(share @ (logs - center) ** 2))
 
     def mixture(self) -> BlockPosterior:
         """Return the mixture, words included."""
@@ -348,10 +397,14 @@ class Solver:
     def _part(self, s: int, bad: blunder.BadSet) -> _Part:
         """Return the components of one set of bad readings."""
         k = np.flatnonzero(self._worth(s))
-        mean, covariance = blunder.posterior_without(self.fit, k, bad, self.wide)
+        return k, *self.part_of(s, k), bad
+
+    def part_of(self, s: int, k: Indices) -> tuple[Array, Array, Array]:
+        """Return log weights, means and covariances of hypotheses k with one set of readings bad."""
+        mean, covariance = blunder.posterior_without(self.fit, k, self.candidates.sets[s], self.wide)
         log_weight = self.log_weight[k, s]
         if not self.words:
-            return k, log_weight, mean, covariance, bad
+            return log_weight, mean, covariance
         U = self.X[k][:, self.words]
         cross = covariance @ np.swapaxes(U, 1, 2)
         m = np.einsum("kwp,kp->kw", U, mean)
@@ -361,7 +414,7 @@ class Solver:
         mean, reduction = feel.condition(mean, cross, m, S, sites)
         shift, change, log_gain = along(m, S, cross, sites, low, high, self.noise[k][:, self.words])
         log_weight = log_weight + sites.log_evidence + log_gain
-        return k, log_weight, mean + shift, covariance - reduction + change, bad
+        return log_weight, mean + shift, covariance - reduction + change
 
     def _limits(self, k: Indices) -> tuple[Array, Array]:
         v, worn = self.grid.variant[k], self.worn[k][:, self.words]
@@ -378,6 +431,6 @@ class Solver:
 
     def _reversed(self, weight: Array, variant: Indices) -> dict[str, float]:
         turned = {}
-        for v, adjuster in enumerate(_doubtful_scales(self.block), start=1):
+        for v, adjuster in enumerate(doubtful_scales(self.block), start=1):
             turned[adjuster] = float(weight[variant == v].sum())
         return turned

@@ -12,20 +12,18 @@ import numpy as np
 
 from calib.errors import CalibError
 from calib.regression.feelpairs import with_own_words
-from calib.regression.hypotheses import BlockPosterior, solve_block, variants_of
+from calib.regression.footing import start_setting
+from calib.regression.hypotheses import BlockPosterior, Span, solve_block, variants_of
+from calib.regression.learn.begin import Ground, footing_of, ground_of, start_of
+from calib.regression.learn.carry import check_same, through
+from calib.regression.learn.state import Carried
 from calib.regression.mixture import Mixture
 from calib.regression.recession import EdgeBelief
 from calib.regression.shared import measured_features, offset_features
 from calib.regression.shift import RAISED, Shift
+from calib.regression.start import Start
 from calib.regression.steps import Step
-from calib.regression.terms import (
-    Array,
-    Block,
-    acting_moves,
-    features_at,
-    known_part,
-    start_setting,
-)
+from calib.regression.terms import Array, Block, acting_moves, features_at, known_part
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
 
@@ -126,7 +124,13 @@ def _error_features(block: Block, adjuster: str) -> Mapping[str, float]:
 
 
 def posterior(
-    setup: Setup, cuts: Sequence[Cut], wear: EdgeBelief | None = None, steps: Sequence[Step] = ()
+    setup: Setup,
+    cuts: Sequence[Cut],
+    wear: EdgeBelief | None = None,
+    steps: Sequence[Step] = (),
+    *,
+    carried: Carried | None = None,
+    kept_joint: bool = False,
 ) -> Posterior:
     """Return the belief in a setup after its cuts.
 
@@ -139,6 +143,11 @@ def posterior(
         of the knowledge when it is left out.
     steps : sequence of Step
         Shifts that are taken to have happened, each of a size to be learned.
+    carried : Carried, optional
+        What earlier mountings taught (see `calib.regression.learn`); the cuts are then those of the
+        present mounting, or of several, of which all but the last are carried too.
+    kept_joint : bool
+        The present mounting was put back with a kept joint as the gauge.
 
     Returns
     -------
@@ -152,14 +161,39 @@ def posterior(
         When a cut does not fit the setup.
     """
     rows = list(cuts) or [standing(setup)]
+    if carried is not None:
+        check_same(carried, setup)
+        onward, rows = through(setup, rows, carried)
+        return _onward(with_own_words(setup, rows), rows, onward or carried, kept_joint, steps)
     setup = with_own_words(setup, rows)
     axes = {} if wear is None else wear.axes
     blocks = (solve_block(v, axes.get(v[0].readings[0])) for v in variants_of(setup, rows, steps))
     return Posterior(setup, tuple(blocks))
 
 
+def _onward(
+    setup: Setup, rows: Sequence[Cut], carried: Carried, kept: bool, steps: Sequence[Step]
+) -> Posterior:
+    """Return the belief in the present mounting, started from what earlier ones taught."""
+    edge = rows[0].sharpening or ""
+    blocks = []
+    for b, variants in enumerate(variants_of(setup, rows, steps, footing_of(carried, setup, rows, edge))):
+        ground = ground_of(carried, b, variants[0], edge, kept)
+
+        def begin(around: Span | None, ground: Ground = ground) -> Start:
+            return start_of(ground, carried, kept, around)
+
+        blocks.append(solve_block(variants, begin=begin))
+    return Posterior(setup, tuple(blocks))
+
+
 def watched(
-    setup: Setup, cuts: Sequence[Cut], wear: EdgeBelief | None = None
+    setup: Setup,
+    cuts: Sequence[Cut],
+    wear: EdgeBelief | None = None,
+    *,
+    carried: Carried | None = None,
+    kept_joint: bool = False,
 ) -> tuple[Posterior, tuple[Shift, ...]]:
     """Return the belief in a setup that may have shifted on the way, and the shifts that are taken as true.
 
@@ -167,14 +201,15 @@ def watched(
     all else, and the cuts since are looked at for another one.
     """
     found: list[Shift] = []
-    belief = posterior(setup, cuts, wear)
+    belief = posterior(setup, cuts, wear, carried=carried, kept_joint=kept_joint)
     for _ in range(MOST_SHIFTS):
         shifts = [block.shift for block in belief.blocks]
         new = [shift for shift in shifts if shift is not None and shift.probability > RAISED]
         if not new:
             break
         found += new
-        belief = posterior(setup, cuts, wear, [shift.step for shift in found])
+        steps = [shift.step for shift in found]
+        belief = posterior(setup, cuts, wear, steps, carried=carried, kept_joint=kept_joint)
     return belief, tuple(found)
 
 

@@ -20,10 +20,18 @@ GAUGE = "gauge:"
 Prior = tuple[str, float]
 
 
-def offset_priors(known: Knowledge, reading: str, spans: int, follows: Mapping[str, str]) -> list[Prior]:
-    """Return the unknowns of a reading's offset over so many mountings, each with its prior sd, mm."""
+def offset_priors(
+    known: Knowledge, reading: str, spans: int | None, follows: Mapping[str, str]
+) -> list[Prior]:
+    """Return the unknowns of a reading's offset over so many mountings, each with its prior sd, mm.
+
+    With `spans` None the rows are of one mounting that goes on from others: the setup's own offset and the
+    mounting's are one term (which each mounting draws anew, so its prior sd is never quite 0).
+    """
     if reading in follows:
         return [(f"rest:{reading}", known.rest_sd_mm)]
+    if spans is None:
+        return [(f"offset:{reading}", max(known.scale(reading, "offset_sd_mm"), 1e-6))]
     own = known.mounting_sd_mm
     across = [] if own is None else [(f"offset:{reading}", known.scale(reading, "offset_sd_mm"))]
     span_sd = known.scale(reading, "offset_sd_mm") if own is None else own

@@ -18,6 +18,7 @@ Q, R factors; T = R^-1 Q1' (K, p, n): how the posterior means follow each whiten
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,6 +73,8 @@ class Factors:
         X over the noise's sd.
     log_scales : ndarray of shape (K, 3)
         What the log evidence has of the noise, of R and of the prior, whatever was read.
+    prior_root : ndarray of shape (K, p, p) or None
+        T of the prior's precision where it is not diagonal.
     """
 
     whitened: Array
@@ -81,18 +84,25 @@ class Factors:
     pull: Array
     freedom: Array
     log_scales: Array
+    prior_root: Array | None = None
 
     def take(self, which: NDArray[np.intp]) -> Factors:
         """Return the factors of some hypotheses."""
-        return Factors(*(getattr(self, field.name)[which] for field in fields(self)))
+        parts: dict[str, Any] = {}
+        for field in fields(self):
+            part = getattr(self, field.name)
+            parts[field.name] = None if part is None else part[which]
+        return Factors(**parts)
 
 
-def fit(X: Array, y: Array, noise_variance: Array, prior_sd: Array) -> GaussianFit:
+def fit(
+    X: Array, y: Array, noise_variance: Array, prior_sd: Array, prior_root: Array | None = None
+) -> GaussianFit:
     """Return the posterior of every hypothesis; y has shape (K, n), mm, the rest see `factor`."""
-    return explain(factor(X, noise_variance, prior_sd), y)
+    return explain(factor(X, noise_variance, prior_sd, prior_root), y)
 
 
-def factor(X: Array, noise_variance: Array, prior_sd: Array) -> Factors:
+def factor(X: Array, noise_variance: Array, prior_sd: Array, prior_root: Array | None = None) -> Factors:
     """Return the factors of every hypothesis.
 
     Parameters
@@ -101,6 +111,9 @@ def factor(X: Array, noise_variance: Array, prior_sd: Array) -> Factors:
     noise_variance : ndarray of shape (K, n), mm^2
     prior_sd : ndarray of shape (K, p)
         Prior means are 0; a term may be infinitely wide when some reading speaks of it.
+    prior_root : ndarray of shape (K, p, p), optional
+        Lower triangular T with T' T the prior's precision, in place of `prior_sd`: terms that are
+        correlated by what earlier mountings taught.
 
     Raises
     ------
@@ -110,8 +123,9 @@ def factor(X: Array, noise_variance: Array, prior_sd: Array) -> Factors:
     variance = np.maximum(noise_variance, LEAST_VARIANCE_MM2)
     n, p = X.shape[1], X.shape[2]
     noise_sd = np.sqrt(variance)
-    precision_root = 1.0 / prior_sd
-    stacked = np.concatenate([X / noise_sd[:, :, None], precision_root[:, :, None] * np.eye(p)], axis=1)
+    precision_root = 1.0 / prior_sd if prior_root is None else np.diagonal(prior_root, axis1=1, axis2=2)
+    prior_rows = precision_root[:, :, None] * np.eye(p) if prior_root is None else prior_root
+    stacked = np.concatenate([X / noise_sd[:, :, None], prior_rows], axis=1)
     Q, R = np.linalg.qr(stacked)
     data = Q[:, :n, :]
     root = np.linalg.inv(R)
@@ -120,7 +134,9 @@ def factor(X: Array, noise_variance: Array, prior_sd: Array) -> Factors:
     prior_part = np.sum(np.log(np.where(precision_root > 0, precision_root, 1.0)), axis=1)
     log_scales = np.stack([np.log(noise_sd).sum(axis=1), np.log(diagonal).sum(axis=1), prior_part], axis=1)
     freedom = np.eye(n) - data @ np.swapaxes(data, 1, 2)
-    return Factors(stacked[:, :n, :], variance, precision_root, root, pull, freedom, log_scales)
+    return Factors(
+        stacked[:, :n, :], variance, precision_root, root, pull, freedom, log_scales, prior_root
+    )
 
 
 def explain(factors: Factors, y: Array) -> GaussianFit:
@@ -128,7 +144,9 @@ def explain(factors: Factors, y: Array) -> GaussianFit:
     whitened = y / np.sqrt(factors.noise_variance)
     mean = np.einsum("kpn,kn->kp", factors.pull, whitened)
     residual = whitened - np.einsum("knp,kp->kn", factors.whitened, mean)
-    misfit = np.sum(residual**2, axis=1) + np.sum((factors.precision_root * mean) ** 2, axis=1)
+    T = factors.prior_root
+    pulled = factors.precision_root * mean if T is None else np.einsum("kqp,kp->kq", T, mean)
+    misfit = np.sum(residual**2, axis=1) + np.sum(pulled**2, axis=1)
     of_noise, of_root, of_prior = factors.log_scales.T
     log_evidence = -0.5 * misfit - of_noise - of_root + of_prior
     return GaussianFit(

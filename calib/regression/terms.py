@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from calib.errors import CalibError
 from calib.geometry import JointModel, by_thickness, describe
+from calib.regression.footing import Footing, reference_settings
 from calib.regression.shared import gauge_priors, measured_features, offset_features, offset_priors
 from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
@@ -118,6 +119,8 @@ class Block:
         What geometry adds for a stock that is not as thick as the joint says.
     follows : mapping of reading to reading
         The first has the offset of the second, and a rest of its own.
+    footing : Footing or None
+        None = the log stands alone.
     """
 
     setup: Setup
@@ -134,6 +137,7 @@ class Block:
     steps: tuple[Step, ...] = ()
     by_stock_mm: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     follows: Mapping[str, str] = field(default_factory=dict)
+    footing: Footing | None = None
 
     def matrix(self, rows: Sequence[Row]) -> Array:
         """Return the features of some rows as an ndarray of shape (len(rows), p)."""
@@ -149,33 +153,12 @@ class Block:
         return matrix
 
 
-def reference_settings(setup: Setup, cuts: Sequence[Cut]) -> dict[str, float]:
-    """Return the settings at which the offset is defined: the first of the log, else the start."""
-    if cuts:
-        return {a.name: float(cuts[0].settings_mm[a.name]) for a in setup.adjusters}
-    return {a.name: start_setting(setup, a.name) for a in setup.adjusters}
-
-
-def start_setting(setup: Setup, adjuster: str) -> float:
-    """Return a setting (mm) to start from before any cut, inside the range.
-
-    A height starts at the thickness of the stock, any other scale at the cutter's nominal width; 0 where
-    that is not known or there is no scale, or the nearest end of the range.
-    """
-    found = setup.adjuster(adjuster)
-    guess = 0.0
-    if found.tells_distance and adjuster == "height" and setup.thickness_mm is not None:
-        guess = setup.thickness_mm
-    elif found.tells_distance and setup.cutter.nominal_mm is not None:
-        guess = setup.cutter.nominal_mm
-    return min(max(guess, found.low_mm), found.high_mm)
-
-
 def blocks_of(
     setup: Setup,
     cuts: Sequence[Cut],
     reversed_scales: frozenset[str] = frozenset(),
     steps: Sequence[Step] = (),
+    footing: Footing | None = None,
 ) -> list[Block]:
     """Return the blocks of a setup with the rows of its log.
 
@@ -185,6 +168,9 @@ def blocks_of(
         Adjusters whose scale is taken to count the other way.
     steps : sequence of Step
         Shifts that are taken to have happened, each of a size to be learned.
+    footing : Footing or None
+        With one the rows are of a single mounting, and each reading has one offset: the setup's own and
+        the mounting's together.
 
     Raises
     ------
@@ -192,11 +178,11 @@ def blocks_of(
         When a cut has a reading or lacks a setting that the setup does not know.
     """
     _check(setup, cuts)
-    reference = reference_settings(setup, cuts)
+    reference = reference_settings(setup, cuts) if footing is None else footing.reference_mm
     model = describe(setup, reference)
-    track = walk(setup, cuts)
+    track = walk(setup, cuts, 0.0 if footing is None else footing.metres_m)
     return [
-        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales, steps)
+        _block(setup, cuts, model, reference, track, readings, adjusters, reversed_scales, steps, footing)
         for readings, adjusters in components(setup, model)
     ]
 
@@ -256,6 +242,7 @@ def _block(
     adjusters: tuple[str, ...],
     reversed_scales: frozenset[str],
     steps: Sequence[Step],
+    footing: Footing | None,
 ) -> Block:
     slopes = np.array([[_slope(model, f, a, reversed_scales) for a in adjusters] for f in readings])
     empty = Block(
@@ -265,6 +252,7 @@ def _block(
         reference, (), (), track, steps=tuple(step for step in steps if set(step.effects) & set(readings)),
         by_stock_mm=by_thickness(setup, model, reference),
         follows={f: base for f, base in model.follows.items() if f in readings and base in readings},
+        footing=footing,
     )  # fmt: skip
     rows, cut_terms = _rows(empty, cuts)
     terms = (*_terms(empty), *(Term(*prior) for prior in gauge_priors(setup, readings, cuts)), *cut_terms)
@@ -284,11 +272,12 @@ def _terms(block: Block) -> list[Term]:
     known = block.setup.knowledge
     terms: list[Term] = []
     for reading in block.readings:
-        offsets = offset_priors(known, reading, max(block.track.spans, 1), block.follows)
+        spans = None if block.footing is not None else max(block.track.spans, 1)
+        offsets = offset_priors(known, reading, spans, block.follows)
         terms += [Term(*prior) for prior in offsets]
         terms.append(Term(f"creep:{reading}", known.scale(reading, "creep_sd_mm")))
         terms.append(Term(f"zero:{reading}", known.scale(reading, "zero_sd_mm")))
-        if len(_stocks(block)) > 1:
+        if len(_stocks(block)) > 1 or block.footing is not None:
             stock_sd = known.scale(reading, "stock_sd_mm")
             terms += [Term(f"stock:{reading}:{stock}", stock_sd) for stock in _stocks(block)]
     for a, adjuster in enumerate(block.adjusters):
@@ -305,11 +294,21 @@ def _terms(block: Block) -> list[Term]:
     return [term for term in terms if term.prior_sd > 0.0]
 
 
+def persists(term: str) -> bool:
+    """Say whether a term (by name) outlives its mounting.
+
+    Errors of moves and of single cuts do not, nor a shift, an earlier edge or what gauges share.
+    """
+    return term.startswith(("offset:", "rest:", "creep:", "zero:", "stock:", "scale:", "slope:"))
+
+
 def _stocks(block: Block) -> tuple[str, ...]:
     target = block.setup.stock
-    if target is None or target in block.track.stocks or not block.track.stocks:
-        return block.track.stocks
-    return (*block.track.stocks, target)
+    before = () if block.footing is None else block.footing.stocks
+    stocks = tuple(dict.fromkeys([*before, *block.track.stocks]))
+    if target is None or target in stocks or not stocks:
+        return stocks
+    return (*stocks, target)
 
 
 def features_at(block: Block, f: int, state: MachineState) -> Mapping[str, float]:

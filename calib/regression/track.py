@@ -91,14 +91,16 @@ class Track:
     edges: int = 1
 
 
-def walk(setup: Setup, cuts: Sequence[Cut]) -> Track:
+def walk(setup: Setup, cuts: Sequence[Cut], metres_m: float = 0.0) -> Track:
     """Return the state of the machine at every cut and now.
 
     Parameters
     ----------
     cuts : sequence of Cut, in the order they were made
+    metres_m : float, m
+        That the first row's edge had cut before it, in earlier mountings.
     """
-    walker = _Walker(setup)
+    walker = _Walker(setup, metres_m)
     states = tuple(walker.step(cut) for cut in cuts)
     now = walker.state(walker.pieces, walker.metres) if cuts else None
     spans, edges = walker.span + 1, max(walker.edge + 1, 1)
@@ -108,8 +110,9 @@ def walk(setup: Setup, cuts: Sequence[Cut]) -> Track:
 class _Walker:
     """The running state of `walk`."""
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, metres_m: float = 0.0) -> None:
         self.setup = setup
+        self.begin_m = metres_m
         self.span = -1
         self.settings: dict[str, float] = {}
         self.moves: dict[str, tuple[str, ...]] = {}
@@ -151,8 +154,11 @@ class _Walker:
         mounting = self.mounting if cut.mounting is None else cut.mounting
         sharpening = self.sharpening if cut.sharpening is None else cut.sharpening
         new = self.span < 0 or mounting != self.mounting
-        fresh_edge = self.span < 0 or sharpening != self.sharpening
-        if fresh_edge:
+        fresh_edge = sharpening != self.sharpening
+        if self.span < 0:
+            self.metres = self.begin_m
+            self.edge += 1
+        elif fresh_edge:
             self.metres = 0.0
             self.edge += 1
         self.mounting, self.sharpening = mounting, sharpening

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from numpy.random import Generator
 
@@ -28,6 +28,8 @@ class Outcome:
         Good pieces outside a band, on average over their scatter.
     cuts : tuple of Cut
         The log that was made.
+    good : Cut or None
+        The row of the good pieces, the last one measured; None when there were none to cut.
     """
 
     minutes: float
@@ -36,6 +38,7 @@ class Outcome:
     measured_again: int
     spoiled: float
     cuts: tuple[Cut, ...]
+    good: Cut | None = None
 
 
 def dial_in(
@@ -47,6 +50,7 @@ def dial_in(
     *,
     hand: Hand | None = None,
     measures: bool = True,
+    start_mm: Mapping[str, float] | None = None,
 ) -> Outcome:
     """Let a maker with a rule dial a setup in and cut its good pieces.
 
@@ -58,14 +62,16 @@ def dial_in(
         Who feels every test cut.
     measures : bool
         False: every test cut is only felt.
+    start_mm : mapping of adjuster to mm, optional
+        Where the scales were set at mounting.
 
     Notes
     -----
     minutes = tests * test_cut + moves * move + spoiled pieces by their stakes
     (+ half a test cut for each time a cut is measured again).
     """
-    shop = SimulatedShop(setup, truth, rng, hand=hand, measures=measures)
-    first = standing(setup)
+    shop = SimulatedShop(setup, truth, rng, hand=hand, measures=measures, start_mm=start_mm)
+    first = replace(standing(setup), settings_mm=shop.start)
     again = 0
     while True:
         action = rule(setup, [first, *shop.cuts])
@@ -97,4 +103,5 @@ def _outcome(shop: SimulatedShop, again: int) -> Outcome:
         own = stakes.of(reading)
         minutes += above * own.too_high_min + below * own.too_low_min
         spoiled += above + below
-    return Outcome(minutes, len(shop.cuts), shop.moves, again, spoiled, tuple(shop.cuts))
+    good = shop.run(setup.pieces_left) if setup.pieces_left else None
+    return Outcome(minutes, len(shop.cuts), shop.moves, again, spoiled, tuple(shop.cuts), good)

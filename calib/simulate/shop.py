@@ -16,7 +16,7 @@ from numpy.random import Generator
 
 from calib.geometry import describe
 from calib.normal import cdf
-from calib.regression.terms import start_setting
+from calib.regression.footing import start_setting
 from calib.shop import Cut, Setup
 from calib.simulate.hand import Hand
 from calib.simulate.truth import Truth
@@ -47,6 +47,9 @@ class SimulatedShop:
         Who feels the first reading of every cut; None: nobody does.
     measures : bool
         False: there is no gauge in the shop, only the hand.
+    start_mm : mapping of adjuster to mm, optional
+        Where the scales stand first, without error; the truth's offset still belongs to the setup's own
+        first setting.
     """
 
     def __init__(
@@ -58,16 +61,18 @@ class SimulatedShop:
         display_mm: float = 0.0,
         hand: Hand | None = None,
         measures: bool = True,
+        start_mm: Mapping[str, float] | None = None,
     ) -> None:
         self.setup, self.truth, self.display_mm = setup, truth, display_mm
         self.hand, self.measures = hand, measures
         self._of_cuts, self._of_readings, self._of_moves, self._of_pieces, self._of_words = rng.spawn(5)
-        self.start = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
-        self._model = describe(setup, self.start)
+        origin = {a.name: start_setting(setup, a.name) for a in setup.adjusters}
+        self.start = {**origin, **(start_mm or {})}
+        self._model = describe(setup, origin)
         self._spindles = {
             a.name: _Spindle(self.start[a.name], self.start[a.name] - a.backlash_mm) for a in setup.adjusters
         }
-        self._begin = {name: spindle.real_mm for name, spindle in self._spindles.items()}
+        self._begin = {a.name: origin[a.name] - a.backlash_mm for a in setup.adjusters}
         self.cuts: list[Cut] = []
         self.moves = 0
         self._last_sizes: dict[str, float] = {}
@@ -152,6 +157,13 @@ class SimulatedShop:
             sizes.append({b.name: self._size(b.name, self._of_pieces) for b in self.setup.bands})
             self._count(1)
         return sizes
+
+    def run(self, pieces: int) -> Cut:
+        """Cut good pieces where the machine stands and measure the last; return the row of the log."""
+        self._last_sizes = self.good(pieces)[-1]
+        readings = {f: (self._measured(f),) for f in self._last_sizes}
+        at = {name: spindle.scale_mm for name, spindle in self._spindles.items()}
+        return Cut(len(self.cuts) + 1, "good", at, readings, pieces=pieces)
 
     def spoiled(self, pieces: int) -> dict[str, tuple[float, float]]:
         """Return how many of so many good pieces would be (too high, too low) on average, per reading.

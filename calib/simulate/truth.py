@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from numpy.random import Generator
 
 from calib.geometry import describe
-from calib.regression.terms import start_setting
+from calib.regression.footing import start_setting
 from calib.shop import Knowledge, Setup
 
 #: The sd that stands for "nothing is known" where a truth must be drawn all the same, mm.

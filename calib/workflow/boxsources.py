@@ -11,7 +11,8 @@ import sqlite3
 from calib.box.closing import Uncertain
 from calib.box.numbers import CornerNumbers
 from calib.errors import CalibError
-from calib.regression import posterior
+from calib.regression.infer import Posterior, watched
+from calib.regression.learn import through
 from calib.shop import Cut, Setup
 from calib.store import sharpenings
 from calib.store.database import snapshot
@@ -44,7 +45,7 @@ class Source:
         self.name, self.setup, self.log, self.measured_mm = name, setup, log, measured_mm
         self.known: list[str] = []
         self.assumed: list[str] = []
-        self._posterior = posterior(setup, log) if setup is not None and log else None
+        self._posterior = _believed(setup, log) if setup is not None and log else None
 
     def reading(self, name: str, nominal: float, u: float) -> Uncertain:
         """Return what is believed of a reading: the log's posterior, else the band's target, else nominal."""
@@ -168,6 +169,12 @@ def _measured(connection: sqlite3.Connection, cutter_id: int) -> float | None:
     """Return the width of a cutter as measured at its last sharpening, mm."""
     present = sharpenings.of_cutter(connection, cutter_id)[-1]
     return None if present["measured_mm"] is None else float(present["measured_mm"])
+
+
+def _believed(setup: Setup, log: list[Cut]) -> Posterior:
+    """Return the belief in a setup as it stands: what earlier mountings taught and shifts included."""
+    carried, rows = through(setup, log)
+    return watched(setup, rows, carried=carried)[0]
 
 
 def _as_last_cut(log: list[Cut]) -> tuple[list[Cut], bool]:

@@ -15,9 +15,9 @@ from calib.store import setups as setup_rows
 from calib.store.database import explained, snapshot
 from calib.store.schema import copy_to, faults, is_shop
 from calib.workflow.bench import stand
-from calib.workflow.next import model, unpacked
-from calib.workflow.sharing import edge_wear
+from calib.workflow.next import believing, model, unpacked
 from calib.workflow.shopfloor import Shop
+from calib.workflow.told import told
 
 #: How far a recomputed number may lie from the stored one, absolute and relative.
 TOLERANCE = 1e-6
@@ -89,8 +89,10 @@ def _differences(
     if version is None or version["id"] != row["setup_version_id"]:
         return [f"{where}: the setup as it was then is not there."]
     bench = stand(connection, version, row["seen_event_id"])
-    wear = edge_wear(connection, bench, row["seen_event_id"])
-    again = advise(wear.setup, wear.cuts, **unpacked(row["overrides"]), **wear.known)
+    asked = unpacked(row["overrides"])
+    seen = int(row["seen_event_id"])
+    known = told(connection, bench, believing(bench.setup, asked.get("knowledge")), seen)
+    again = advise(known.setup, known.cuts, **asked, **known.known)
     return [
         f"{where}: {what} was {old:.9g} and is {new:.9g} now."
         for what, old, new in _pairs(connection, row, again)

@@ -9,13 +9,15 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from calib.decision.advice import Advice
+from calib.shop import Setup
 from calib.store import advice as rows
 from calib.store import events
 from calib.store.database import snapshot
 from calib.workflow.bench import Bench
+from calib.workflow.learning import keep
 from calib.workflow.setups import bench_of
-from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
+from calib.workflow.told import told
 
 
 def next_step(
@@ -34,13 +36,14 @@ def next_step(
     """
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-        wear = edge_wear(shop.connection, bench)
         seen = events.last_said(shop.connection)
-    asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
+        asked = {"pieces_left": pieces_left, "stakes": stakes, "knowledge": knowledge}
+        known = told(shop.connection, bench, believing(bench.setup, knowledge))
     advise, version = model()
-    advice = advise(wear.setup, wear.cuts, **asked, **wear.known)
+    advice = advise(known.setup, known.cuts, **asked, **known.known)
     if store and not shop.read_only:
         with shop.writing() as connection:
+            keep(shop, connection, bench, known.past)
             _keep(shop, connection, bench, seen, version, packed(asked), advice)
     return advice
 
@@ -50,6 +53,15 @@ def model() -> tuple[Callable[..., Advice], str]:
     from calib.decision.advise import MODEL_VERSION, advise  # numpy comes with it
 
     return advise, MODEL_VERSION
+
+
+def believing(setup: Setup, knowledge: Mapping[str, Any] | None) -> Setup:
+    """Return a setup with what one call asked to be believed."""
+    if not knowledge:
+        return setup
+    from calib.decision.advise import with_overrides
+
+    return with_overrides(setup, knowledge, None, None)
 
 
 def packed(asked: Mapping[str, Any]) -> str:

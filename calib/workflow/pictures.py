@@ -14,11 +14,12 @@ from calib.shop import Cut, Setup
 from calib.store.database import snapshot
 from calib.workflow import cutters
 from calib.workflow.history import history
+from calib.workflow.learning import with_present
 from calib.workflow.mountings import where_to_start
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
-from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
+from calib.workflow.told import told
 
 #: Mountings that a card tells of, and the name of one that is still to come.
 LAST_MOUNTINGS = 3
@@ -58,20 +59,21 @@ def _advised(shop: Shop, setup_name: str) -> tuple[Setup, Sequence[Cut], Advice]
     """Return a setup with its log and the advice on it."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-        wear = edge_wear(shop.connection, bench)
-    return wear.setup, wear.cuts, model()[0](wear.setup, wear.cuts, **wear.known)
+        known = told(shop.connection, bench)
+    return known.setup, bench.log, model()[0](known.setup, known.cuts, **known.known)
 
 
 def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     """Return what the card of a setup says, dated by the shop's clock; nothing is stored."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
-        start, rests_on = where_to_start(bench)
-        wear = edge_wear(shop.connection, bench)
-    setup, log = wear.setup, wear.cuts
+        start, rests_on = where_to_start(shop.connection, bench)
+        known = told(shop.connection, bench)
+        after = with_present(known.past, bench)
+    setup, log = bench.setup, bench.log
     need_a_cut(setup, log)
     advise = model()[0]
-    advice = advise(setup, log, **wear.known)
+    advice = advise(known.setup, known.cuts, **known.known)
     settings = {**log[-1].settings_mm, **start}
     row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
     unit = units or setup.units
@@ -83,7 +85,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
         title=setup.name,
         date=shop.now()[:10],
         about=tuple(about_lines(setup, unit, _metres(shop, setup))),
-        start=tuple(start_lines(setup, start, rests_on, advise(setup, [*log, row]), by_eye, unit)),
+        start=tuple(start_lines(setup, start, rests_on, advise(setup, [row], **after.asked()), by_eye, unit)),
         settings=tuple(setting_lines(setup, log[-1].settings_mm, unit)),
         readings=tuple(reading_lines(advice, unit)),
         mountings=tuple(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from calib.decision.cautions import cautions_for
 from calib.errors import CalibError, UsageError
-from calib.regression.terms import start_setting
+from calib.regression.footing import start_setting
 from calib.shop import Cutter, Joint, Setup
 from calib.store import nouns
 from calib.workflow import cutters, setups

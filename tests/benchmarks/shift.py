@@ -18,8 +18,8 @@ from typing import NamedTuple
 import numpy as np
 from kit import plain_setup, runs_wanted, spread_out
 
-from calib.regression import knowledge
-from calib.regression.hypotheses import _Solver, variants_of
+from calib.regression.hypotheses import Solver, scatter_nodes, variants_of
+from calib.regression.recession import unworn
 from calib.regression.shift import RAISED
 from calib.shop import Cut
 
@@ -41,11 +41,7 @@ class Task(NamedTuple):
 def told(cuts: list[Cut]) -> bool:
     """Say whether a shift is told after these cuts."""
     variants = variants_of(SETUP, cuts)[0]
-    solver = _Solver(variants, knowledge.scatter_axis(KNOWN))
-    center, narrow = solver.scatter_narrowed()
-    if narrow < 1.0:
-        solver = _Solver(variants, knowledge.scatter_axis(KNOWN, center, narrow))
-    shift = solver._shift()
+    shift = Solver(variants, scatter_nodes(variants, unworn()), unworn())._shift()
     return shift is not None and shift.probability > RAISED
 
 
