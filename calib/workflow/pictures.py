@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
+from calib.box.drawing import BoardDrawing, draw_boards
 from calib.decision.advice import Advice
 from calib.decision.profile import Along, chances_along, forecasts, need_a_cut, to_come
+from calib.errors import CalibError
 from calib.present.card_text import about_lines, mounting_line, reading_lines, setting_lines, start_lines
 from calib.present.pictures.card import Card
 from calib.present.pictures.dialin import MOST_CUTS, DialIn
 from calib.regression.infer import posterior
 from calib.shop import Cut, Setup
 from calib.store.database import snapshot
-from calib.workflow import cutters
+from calib.workflow import cutters, keptboxes, setups
 from calib.workflow.history import history
+from calib.workflow.honesty import Judged, judge, judge_all
 from calib.workflow.mountings import where_to_start
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
 from calib.workflow.sharing import edge_wear
 from calib.workflow.shopfloor import Shop
+from calib.workflow.wear import WearReport
+from calib.workflow.wear import wear as wear_of_cutter
 
 #: Mountings that a card tells of, and the name of one that is still to come.
 LAST_MOUNTINGS = 3
@@ -37,6 +43,45 @@ def band(shop: Shop, setup_name: str) -> tuple[Setup, tuple[Along, ...]]:
     """Return a setup, and the chance of its next good piece along every scale; nothing is stored."""
     setup, log, advice = _advised(shop, setup_name)
     return setup, chances_along(setup, log, advice)
+
+
+def wear(shop: Shop, name: str | None) -> tuple[WearReport, Literal["mm", "in"]]:
+    """Return the wear of the cutter that is in a setup (or is named itself), and the setup's units."""
+    with snapshot(shop.connection):
+        is_setup = any(one.name == name for one in setups.all(shop))
+        if name is not None and not is_setup and any(one.name == name for one in cutters.all(shop)):
+            return wear_of_cutter(shop, name), "mm"
+        setup = setups.get(shop, setups.resolve(shop, name))
+    return wear_of_cutter(shop, setup.cutter.name), setup.units
+
+
+def honesty(shop: Shop, name: str | None) -> Judged:
+    """Return how often the chances of a setup came true, of the whole shop when none is named.
+
+    Raises
+    ------
+    CalibError
+        When nothing was judged yet.
+    """
+    found = judge(shop, name) if name is not None else judge_all(shop)[0]
+    if found.ranges is None:
+        whose = name or "the shop"
+        raise CalibError(
+            f"{whose}: nothing to draw yet. It takes advice (calib next), followed, and the next cut "
+            "measured with a number."
+        )
+    return found
+
+
+def box(shop: Shop, name: str | None) -> tuple[str, tuple[BoardDrawing, ...]]:
+    """Return a kept box, the only one when none is named, as its boards are drawn."""
+    if name is None:
+        names = [one.name for one in keptboxes.all(shop)]
+        if len(names) != 1:
+            told = f"There are {', '.join(names)}" if names else "No box is kept yet: calib box plan"
+            raise CalibError(f"which box? {told}. Name it: --box NAME")
+        name = names[0]
+    return name, draw_boards(keptboxes.get(shop, name).plan)
 
 
 def _acts_on(setup: Setup, log: Sequence[Cut]) -> dict[str, tuple[str, ...]]:
