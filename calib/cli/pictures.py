@@ -89,31 +89,57 @@ def card(
         Sheet, typer.Option("--paper", metavar="a5|half-letter", help="Size of the sheet.")
     ] = "a5",
     out: Annotated[
-        Path | None, typer.Option("--out", "-o", metavar="FILE", help="A .pdf (default: SETUP-card.pdf).")
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help="A .pdf (default: NAME-card.pdf).")
     ] = None,
+    box: BoxOption = None,
     db: DbOption = None,
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Write the card of a setup: settings, bands, what to cut first next time; print it at 100 %.
+    """Write the card that hangs by the machine: what to set and cut first, and what changed since the last.
+
+    A gauge of kind sample that is called SETUP-sample is named on it as the kept sample joint.
 
     \b
     calib card corners -o corners.pdf
     calib card corners --paper half-letter --units in
+    calib card --box chest
     """
     from calib.present.pictures import sheet
-    from calib.present.pictures.card import draw_card
-    from calib.workflow import pictures, setups
+    from calib.workflow import cards
 
-    with opened(db, read_only=True) as shop:
-        name = setups.resolve(shop, setup)
-        path = (out or Path(f"{name}-card.pdf")).expanduser()
-        sheet.ending_of(path, sheet.PRINTED)
-        found = pictures.card(shop, name, units)
-    sheet.save(draw_card(found, paper), path, sheet.PRINTED)
+    if box is not None and setup is not None:
+        raise UsageError(f"card: {setup} or --box {box}? One card at a time.")
+    if out is not None:
+        sheet.ending_of(out, sheet.PRINTED)
+    with opened(db) as shop:
+        found = (_setup_card if box is None else _box_card)(shop, box or setup, paper, units)
+        path = sheet.save(found.figure, (out or Path(f"{found.of}-card.pdf")).expanduser(), sheet.PRINTED)
+        (cards.printed if box is None else cards.box_printed)(shop, found.of)
     if json_form:
-        return say_json({"setup": name, "paper": paper, "file": path, "card": found}, "calib.card/1")
-    return say(f"Wrote the card of {name} into {path}. Print it at 100 %; the line at its foot is 50 mm.")
+        kind = "setup" if box is None else "box"
+        return say_json({kind: found.of, "paper": paper, "file": path, "card": found.drawn}, "calib.card/1")
+    return say(
+        f"Wrote {found.words} into {path}.", "Print it at 100 %; the line at its foot is then 50 mm long."
+    )
+
+
+def _setup_card(shop: Shop, name: str | None, paper: Sheet, units: Units | None) -> _Picture:
+    from calib.present.pictures.card import draw_card
+    from calib.workflow import cards, setups
+
+    name = setups.resolve(shop, name)
+    found = cards.card(shop, name, units)
+    return _Picture(name, f"the card of {name}", draw_card(found, paper), found)
+
+
+def _box_card(shop: Shop, name: str | None, paper: Sheet, units: Units | None) -> _Picture:
+    from calib.present.pictures.boxcard import draw_box_card
+    from calib.workflow import cards
+
+    name = name or ""
+    found = cards.box_card(shop, name, units)
+    return _Picture(name, f"the card of box {name}", draw_box_card(found, paper), found)
 
 
 def _dial_in(shop: Shop, name: str | None, units: Units | None) -> _Picture:

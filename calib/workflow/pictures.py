@@ -1,4 +1,4 @@
-"""What pictures and the card are made from: load, ask the core, hand out plain records."""
+"""What pictures are made from: load, ask the core, hand out plain records."""
 
 from __future__ import annotations
 
@@ -7,18 +7,14 @@ from typing import Literal
 
 from calib.box.drawing import BoardDrawing, draw_boards
 from calib.decision.advice import Advice
-from calib.decision.profile import Along, chances_along, forecasts, need_a_cut, to_come
+from calib.decision.profile import Along, chances_along, forecasts, to_come
 from calib.errors import CalibError
-from calib.present.card_text import about_lines, mounting_line, reading_lines, setting_lines, start_lines
-from calib.present.pictures.card import Card
 from calib.present.pictures.dialin import MOST_CUTS, DialIn
 from calib.regression.infer import posterior
 from calib.shop import Cut, Setup
 from calib.store.database import snapshot
 from calib.workflow import cutters, keptboxes, setups
-from calib.workflow.history import history
 from calib.workflow.honesty import Judged, judge, judge_all
-from calib.workflow.mountings import where_to_start
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
 from calib.workflow.sharing import edge_wear
@@ -26,17 +22,13 @@ from calib.workflow.shopfloor import Shop
 from calib.workflow.wear import WearReport
 from calib.workflow.wear import wear as wear_of_cutter
 
-#: Mountings that a card tells of, and the name of one that is still to come.
-LAST_MOUNTINGS = 3
-NEXT_MOUNTING = "the next mounting"
-
 
 def dial_in(shop: Shop, setup_name: str) -> DialIn:
     """Return what the picture of a setup's dial-in shows; nothing is stored."""
     setup, log, advice = _advised(shop, setup_name)
     ranges = forecasts(setup, log, advice, MOST_CUTS)
     shown = tuple(cut for cut in log if cut.pieces)
-    return DialIn(setup, shown, ranges, _acts_on(setup, log), to_come(log, advice))
+    return DialIn(setup, shown, ranges, acts_on(setup, log), to_come(log, advice))
 
 
 def band(shop: Shop, setup_name: str) -> tuple[Setup, tuple[Along, ...]]:
@@ -84,7 +76,7 @@ def box(shop: Shop, name: str | None) -> tuple[str, tuple[BoardDrawing, ...]]:
     return name, draw_boards(keptboxes.get(shop, name).plan)
 
 
-def _acts_on(setup: Setup, log: Sequence[Cut]) -> dict[str, tuple[str, ...]]:
+def acts_on(setup: Setup, log: Sequence[Cut]) -> dict[str, tuple[str, ...]]:
     """Return the adjusters that move each reading."""
     blocks = [found.block for found in posterior(setup, log).blocks]
     return {
@@ -94,45 +86,9 @@ def _acts_on(setup: Setup, log: Sequence[Cut]) -> dict[str, tuple[str, ...]]:
     }
 
 
-def _metres(shop: Shop, setup: Setup) -> float:
-    """Return the metres that a setup's cutter has cut since it was sharp."""
-    return sum(one.metres_m for one in cutters.all(shop) if one.name == setup.cutter.name)
-
-
 def _advised(shop: Shop, setup_name: str) -> tuple[Setup, Sequence[Cut], Advice]:
     """Return a setup with its log and the advice on it."""
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
         wear = edge_wear(shop.connection, bench)
     return wear.setup, bench.log, model()[0](wear.setup, bench.log, **wear.known)
-
-
-def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
-    """Return what the card of a setup says, dated by the shop's clock; nothing is stored."""
-    with snapshot(shop.connection):
-        bench = bench_of(shop.connection, setup_name)
-        start, rests_on = where_to_start(bench)
-        wear = edge_wear(shop.connection, bench)
-    setup, log = wear.setup, bench.log
-    need_a_cut(setup, log)
-    advise = model()[0]
-    advice = advise(setup, log, **wear.known)
-    settings = {**log[-1].settings_mm, **start}
-    row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
-    unit = units or setup.units
-    scaleless = {a.name for a in setup.adjusters if not a.has_scale}
-    by_eye = {reading for reading, acting in _acts_on(setup, log).items() if scaleless & set(acting)}
-    ended = [m for m in history(shop, setup_name).mountings if m.cuts]
-    return Card(
-        setup=setup,
-        title=setup.name,
-        date=shop.now()[:10],
-        about=tuple(about_lines(setup, unit, _metres(shop, setup))),
-        start=tuple(start_lines(setup, start, rests_on, advise(setup, [*log, row]), by_eye, unit)),
-        settings=tuple(setting_lines(setup, log[-1].settings_mm, unit)),
-        readings=tuple(reading_lines(advice, unit)),
-        mountings=tuple(
-            mounting_line(m.number, m.when, m.cutter, m.cuts, setup, unit) for m in ended[-LAST_MOUNTINGS:]
-        ),
-        cautions=advice.cautions,
-    )

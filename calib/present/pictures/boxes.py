@@ -35,7 +35,7 @@ _ARC = 16
 def draw_box(name: str, boards: Sequence[BoardDrawing], units: str | None = None) -> Figure:
     """Draw the boards of a box to scale; lengths in `units` (None: mm)."""
     unit = units or "mm"
-    kinds = _kinds(boards)
+    kinds = kinds_of(boards)
     wide = WIDTH_IN - _LEFT - _RIGHT
     per_mm = wide / max(board.length_mm for _, board in kinds)
     highs = [max(per_mm * board.width_mm, 0.3) for _, board in kinds]
@@ -62,7 +62,7 @@ def draw_box(name: str, boards: Sequence[BoardDrawing], units: str | None = None
     return figure
 
 
-def _kinds(boards: Sequence[BoardDrawing]) -> list[tuple[str, BoardDrawing]]:
+def kinds_of(boards: Sequence[BoardDrawing]) -> list[tuple[str, BoardDrawing]]:
     """Return the boards that differ, each with the names and places of all that are like it."""
     found: dict[BoardDrawing, list[str]] = {}
     for board in boards:
@@ -77,7 +77,7 @@ def _named(figure: Figure, top: float, words: str) -> None:
 
 def _whole(axes: Axes, board: BoardDrawing, unit: str) -> None:
     """Draw one board from end to end, with its axes in the unit that is shown."""
-    _board(axes, board, unit)
+    draw_board(axes, board, in_unit(1.0, unit))
     axes.set_xlim(0, in_unit(board.length_mm, unit))
     axes.set_ylim(0, in_unit(board.width_mm, unit))
     marks = [0.0, *(board.stop_marks or ()), board.length_mm]
@@ -92,36 +92,39 @@ def _whole(axes: Axes, board: BoardDrawing, unit: str) -> None:
         axes.spines[side].set_visible(False)
 
 
-def _board(axes: Axes, board: BoardDrawing, unit: str) -> None:
-    """Draw outline, groove, stop marks and the line of the lid."""
-    from matplotlib.patches import Polygon, Rectangle
+def draw_board(axes: Axes, board: BoardDrawing, scale: float, left: float = 0.0, bottom: float = 0.0) -> None:
+    """Draw outline, groove, stop marks and the line of the lid, a mm as `scale` of the axes."""
+    from matplotlib.patches import Polygon
+
+    def placed(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+        return [(left + scale * x, bottom + scale * y) for x, y in points]
 
     axes.add_patch(
         Polygon(
-            [(in_unit(x, unit), in_unit(y, unit)) for x, y in board.outline], closed=True, facecolor="0.93",
-            edgecolor="black", linewidth=0.9, gid="outline", clip_on=False,
+            placed(board.outline), facecolor="0.93", edgecolor="black", linewidth=0.9, closed=True,
+            gid="outline", clip_on=False,
         )
     )  # fmt: skip
     axes.add_patch(
         Polygon(
-            [(in_unit(x, unit), in_unit(y, unit)) for x, y in groove_outline(board)], closed=True,
-            facecolor="none", edgecolor="black", linewidth=0.9, linestyle=_BROKEN, gid="groove",
+            placed(groove_outline(board)), facecolor="none", edgecolor="black", linewidth=0.9, closed=True,
+            linestyle=_BROKEN, gid="groove",
         )
     )  # fmt: skip
-    middle = in_unit(0.5 * sum(board.groove[1]), unit)
-    for mark in board.stop_marks or ():
+    middle = 0.5 * sum(board.groove[1])
+    for x, y in placed([(mark, middle) for mark in board.stop_marks or ()]):
         axes.plot(
-            [in_unit(mark, unit)], [middle], marker="+", markersize=7, color="black",
-            markeredgewidth=1.1, linestyle="none", gid="stop",
+            [x], [y], marker="+", markersize=7, color="black", markeredgewidth=1.1, linestyle="none",
+            gid="stop",
         )  # fmt: skip
     if board.lid_line is not None:
-        low, high = (in_unit(mm, unit) for mm in board.lid_line)
+        low, high = board.lid_line
+        kerf = [(0.0, low), (board.length_mm, low), (board.length_mm, high), (0.0, high)]
         axes.add_patch(
-            Rectangle(
-                (0, low), in_unit(board.length_mm, unit), max(high - low, 0.0), facecolor="black",
-                edgecolor="black", linewidth=0.4, gid="lid",
+            Polygon(
+                placed(kerf), facecolor="black", edgecolor="black", linewidth=0.4, closed=True, gid="lid"
             )
-        )  # fmt: skip
+        )
 
 
 def groove_outline(board: BoardDrawing) -> list[tuple[float, float]]:
@@ -149,7 +152,7 @@ def _ends(figure: Figure, kinds: Sequence[tuple[str, BoardDrawing]], top: float,
             f"left end of {names} ({unit})", size=9, va="center",
         )  # fmt: skip
         axes = axes_at(figure, left, top - _NAME - _CLEAR - _END_IN, per_mm * shown, per_mm * board.width_mm)
-        _board(axes, board, unit)
+        draw_board(axes, board, in_unit(1.0, unit))
         axes.set_xlim(0, in_unit(shown, unit))
         axes.set_ylim(0, in_unit(board.width_mm, unit))
         for side in ("top", "right", "left", "bottom"):
