@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 #: Between two boards side by side, and the height that their picture may take, mm.
 _BETWEEN, _HIGHEST = 8.0, 48.0
+_SEEN = "Outer face up, reference edge down. Broken: the groove inside. Plus: its stops."
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def _fill(page: Page, card: BoxCard) -> None:
     page.section(f"Changed since the card of {card.since}", card.changed)
     page.section("Cut list (length x width x thickness, as sawn)", card.cut_list)
     page.section("Groove", card.groove)
-    page.section("Boards", ("Outer face up, reference edge down. Broken: the groove inside. Plus: its stops.",))
+    page.section("Boards", (_SEEN,))
     _boards(page, card.boards)
     page.section("Before you touch anything", card.cautions, SMALL)
 
