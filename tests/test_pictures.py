@@ -25,7 +25,7 @@ from calib.present.pictures import sheet
 from calib.present.pictures.band import draw_band
 from calib.present.pictures.dialin import MOST_CUTS, DialIn, draw_dial_in
 from calib.regression.infer import posterior
-from calib.workflow import pictures
+from calib.workflow import cards, pictures
 from calib.workflow.logs import import_log
 from calib.workflow.shopfloor import Shop, open_shop
 
@@ -373,7 +373,7 @@ def test_the_check_line_is_50_mm_on_a_sheet_of_its_true_size(
     """One unit of a PDF is 1/72 inch (ISO 32000-1, 8.3.2.3)."""
     from calib.present.pictures.card import draw_card
 
-    path = sheet.save(draw_card(pictures.card(shop, "chest-corners"), paper), tmp_path / "card.pdf")
+    path = sheet.save(draw_card(cards.card(shop, "chest-corners"), paper), tmp_path / "card.pdf")
     box = re.search(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", path.read_bytes())
     assert box is not None
     assert [float(x) / 72 * MM_PER_INCH for x in box.groups()] == pytest.approx(size_mm, abs=0.05)
@@ -386,7 +386,7 @@ def test_the_check_line_is_50_mm_on_a_sheet_of_its_true_size(
 def test_the_card_says_what_hangs_by_the_machine(shop: Shop) -> None:
     from calib.present.pictures.card import draw_card
 
-    card = pictures.card(shop, "chest-corners")
+    card = cards.card(shop, "chest-corners")
     said = " ".join(words(draw_card(card)))
     for text in (
         "chest-corners", "2025-03-01", "Set key 6.00 mm, height 8.25 mm. It rests on mounting 1.",
@@ -400,7 +400,7 @@ def test_the_card_says_what_hangs_by_the_machine(shop: Shop) -> None:
 
 
 def test_the_expected_range_of_the_next_mounting_is_wider_than_that_of_the_next_cut(shop: Shop) -> None:
-    card = pictures.card(shop, "chest-corners")
+    card = cards.card(shop, "chest-corners")
 
     def width(lines: tuple[str, ...]) -> float:
         found = re.search(r"expect (-?[\d.]+) to (-?[\d.]+) mm", " ".join(lines))
@@ -415,20 +415,20 @@ def test_the_expected_range_of_the_next_mounting_is_wider_than_that_of_the_next_
 def test_no_text_of_a_card_leaves_the_sheet_or_meets_another(shop: Shop, paper: Any, name: str) -> None:
     from calib.present.pictures.card import draw_card
 
-    boxes_apart(draw_card(pictures.card(shop, name), paper))
+    boxes_apart(draw_card(cards.card(shop, name), paper))
 
 
 def test_a_long_card_is_set_smaller_and_still_ends_above_the_check_line(shop: Shop) -> None:
     from calib.present.pictures.card import draw_card
 
-    card = pictures.card(shop, "chest-corners")
+    card = cards.card(shop, "chest-corners")
     boxes_apart(draw_card(replace(card, mountings=card.mountings * 12)))
 
 
 def test_a_rising_key_is_drawn_away_from_the_cutter_unless_its_scale_counts_the_other_way(shop: Shop) -> None:
     from calib.present.pictures.card import draw_card
 
-    card = pictures.card(shop, "chest-corners")
+    card = cards.card(shop, "chest-corners")
     key, height = card.setup.adjusters
     turned = replace(card.setup, adjusters=(replace(key, counts_other_way=True), height))
     for setup, sign in ((card.setup, -1), (turned, 1)):

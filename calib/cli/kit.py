@@ -18,7 +18,7 @@ import typer
 from typer.core import TyperGroup
 
 from calib.errors import CalibError
-from calib.present.layout import fits_encoding, to_ascii
+from calib.present.layout import fits_encoding, in_ascii, to_ascii
 from calib.present.plain import as_plain
 from calib.units import parse_length
 from calib.workflow.shopfloor import Shop, open_shop
@@ -91,8 +91,10 @@ def say(*texts: str) -> None:
 
 
 def say_lines(lines: Iterable[str]) -> None:
-    """Print lines."""
-    say(*lines)
+    """Print lines that were wrapped at `columns`; where only ASCII can be shown they still fit."""
+    lines = list(lines)
+    plain = plain_signs_only() or not fits_encoding("\n".join(lines), sys.stdout.encoding)
+    say(*(in_ascii(lines, columns()) if plain else lines))
 
 
 def say_json(value: Any, schema: str | None = None) -> None:

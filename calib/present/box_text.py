@@ -161,7 +161,7 @@ def _cut_list(plan: BoxPlan, width: int, units: str) -> list[str]:
     ]
     panel = (plan.panel_x.size_mm, plan.panel_y.size_mm, plan.panel_thickness_mm)
     rows.append(("panel", "", *(figure(mm, units) for mm in panel), ""))
-    head = ("board", "place", f"length {units}", "width", "thickness", "starts with")
+    head = ("board", "place", f"length {units}", f"width {units}", f"thick {units}", "starts with")
     lines = table_or_records(head, rows, width, right=(2, 3, 4))
     if plan.rip is not None:
         lines += paragraph(

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 
 from calib.decision.advice import Advice, Expectation
+from calib.decision.edgelife import EdgeLeft
 from calib.decision.hand import direction_word
 from calib.geometry.thread import pitch_mm
 from calib.present.advice_text import step_sentences
-from calib.present.figures import figure, length, percent, reading_text, span, typed_figure, typed_length
+from calib.present.figures import (
+    count,
+    figure,
+    length,
+    percent,
+    reading_text,
+    span,
+    typed_figure,
+    typed_length,
+)
 from calib.shop import Adjuster, Cut, Setup
 
 
@@ -66,6 +77,32 @@ def reading_lines(advice: Advice, unit: str) -> list[str]:
 def _range(reading: Expectation, unit: str) -> str:
     low, high = reading.interval90_mm
     return f"{figure(low, unit)} to {length(high, unit)} (nine readings in ten)"
+
+
+def edge_lines(left: EdgeLeft) -> list[str]:
+    """Say how long each reading holds on the edge as it stands; nothing where that is not known."""
+    lines = []
+    for one in left.readings:
+        if one.pieces is None or one.metres_m is None or math.isinf(one.pieces):
+            continue
+        if one.pieces < 1.0:
+            at = percent(left.confidence)
+            lines.append(f"Edge: {one.reading} does not hold a piece at {at} as it stands.")
+            continue
+        metres = f"{one.metres_m:.1f} m" if one.metres_m < 10.0 else f"{one.metres_m:.0f} m"
+        lines.append(
+            f"Edge: {one.reading} holds at least {metres} ({count(int(one.pieces), 'piece')}) more, at "
+            f"{percent(left.confidence)}, if nothing is moved."
+        )
+    return lines
+
+
+def sample_lines(samples: Sequence[tuple[str, str | None]]) -> list[str]:
+    """Name the kept sample joints of a setup, with their notes."""
+    return [
+        f"Kept sample joint: {name}{f' ({note})' if note else ''}. Compare the first cut with it."
+        for name, note in samples
+    ]
 
 
 def start_lines(

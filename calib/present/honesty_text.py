@@ -54,7 +54,7 @@ _ABOUT = (
 
 def setup_table(each: Sequence[_Judged], width: int = 80) -> list[str]:
     """Return one line a setup; nothing for a single one."""
-    head = ["setup", "cuts", "said %", "came true %", "±", "of nine in ten %", "±"]
+    head = ["setup", "cuts", "said %", "came true %", "u %", "of nine in ten %", "u %"]
     rows = []
     for one in each:
         told, fair = one.chances, one.ranges
@@ -88,7 +88,7 @@ def _range(found: Honesty) -> str:
 
 
 def _bins(found: Honesty, width: int) -> list[str]:
-    head = ["said %", "times", "on average %", "came true %", "±"]
+    head = ["said %", "times", "on average %", "came true %", "u %"]
     rows = [
         [
             f"{_whole(one.low)} to {_whole(one.high)}",

@@ -19,6 +19,7 @@ LEAST_WIDTH = 24
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _NUMBER_AND_UNIT = re.compile(r"(?<=[\d.]) (?=(?:mm|in|m|min|minutes?|%|degrees?|thou|pieces?|turns?)\b|%)")
+_UNITS = ("mm", "in", "m", "%")
 _PLUS_MINUS = re.compile(r" (±|\+/-) ")
 _IN_ASCII = {
     "±": "+/-",
@@ -47,14 +48,14 @@ _IN_ASCII = {
     "●": "o",
     "◉": "@",
     "·": ".",
-    "▁": "_",
-    "▂": ",",
-    "▃": "-",
-    "▄": "=",
-    "▅": "+",
-    "▆": "*",
-    "▇": "%",
-    "█": "#",
+    "▁": "1",
+    "▂": "2",
+    "▃": "3",
+    "▄": "4",
+    "▅": "5",
+    "▆": "6",
+    "▇": "7",
+    "█": "8",
 }
 
 
@@ -121,23 +122,54 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], right: Iterable[in
 def table_or_records(
     head: Sequence[str], rows: Sequence[Sequence[str]], width: int, right: Iterable[int] = ()
 ) -> list[str]:
-    """Return a table, or, where that is wider than `width`, one wrapped paragraph a row."""
+    """Return a table, or, where that is wider than `width`, one wrapped paragraph a row.
+
+    In a paragraph the unit that ends a column's head stands after its number.
+    """
     lines = table(head, rows, right)
     if all(len(line) <= width for line in lines):
         return lines
     records = []
     for row in rows:
-        named = [f"{name} {cell}" for name, cell in zip(head, row, strict=True) if cell]
+        named = [_named(name, cell) for name, cell in zip(head, row, strict=True) if cell]
         records += paragraph(", ".join(named), width, "", "  ")
     return records
+
+
+def _named(head: str, cell: str) -> str:
+    """Say a cell with the head of its column.
+
+    >>> _named("key mm", "6.14"), _named("stock", "cherry-8")
+    ('key 6.14 mm', 'stock cherry-8')
+    """
+    name, _, unit = head.rpartition(" ")
+    return f"{name} {cell} {unit}" if name and unit in _UNITS else f"{head} {cell}"
+
+
+def in_ascii(lines: Iterable[str], width: int) -> list[str]:
+    """Spell lines in ASCII; one that grows beyond the width is wrapped again, indented as it was.
+
+    >>> in_ascii(["  expected at 20 °C", "  a turn of 43° is a bit"], 24)
+    ['  expected at 20 degrees', '  C', '  a turn of 43 degrees', '  is a bit']
+    """
+    spelled = []
+    for line in lines:
+        text = to_ascii(line)
+        if len(text) > width >= len(line):
+            indent = text[: len(text) - len(text.lstrip())]
+            spelled += paragraph(text.strip(), width, indent, indent)
+        else:
+            spelled.append(text)
+    return spelled
 
 
 def to_ascii(text: str) -> str:
     """Spell a text in ASCII.
 
-    >>> to_ascii("0.07 ± 0.05 mm, 45°, café")
-    '0.07 +/- 0.05 mm, 45 degrees, cafe'
+    >>> to_ascii("0.07 ± 0.05 mm, 45°, 20 °C, café")
+    '0.07 +/- 0.05 mm, 45 degrees, 20 degrees C, cafe'
     """
+    text = text.replace(" °C", " degrees C")
     spelled = "".join(_IN_ASCII.get(letter, letter) for letter in text)
     return unicodedata.normalize("NFKD", spelled).encode("ascii", "ignore").decode("ascii")
 

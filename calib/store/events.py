@@ -79,9 +79,21 @@ def when(connection: sqlite3.Connection, event_id: int) -> str:
 
 
 def last_said(connection: sqlite3.Connection) -> int:
-    """Return the id of the last event that is not advice; 0 for a new shop."""
-    row = connection.execute("SELECT COALESCE(MAX(id), 0) FROM events WHERE kind <> 'advice'").fetchone()
+    """Return the id of the last event that is neither advice nor a printed card; 0 for a new shop."""
+    row = connection.execute(
+        "SELECT COALESCE(MAX(id), 0) FROM events WHERE kind NOT IN ('advice', 'card')"
+    ).fetchone()
     return int(row[0])
+
+
+def last_card(connection: sqlite3.Connection, words: str, setup_id: int | None) -> sqlite3.Row | None:
+    """Return the event of the last card that was printed of a setup, or of a box (by its words)."""
+    row: sqlite3.Row | None = connection.execute(
+        """SELECT id, at FROM events WHERE kind = 'card' AND (setup_id = :setup_id
+           OR (:setup_id IS NULL AND setup_id IS NULL AND words = :words)) ORDER BY id DESC LIMIT 1""",
+        {"words": words, "setup_id": setup_id},
+    ).fetchone()
+    return row
 
 
 #: What a live row rests on: its table, the column, and the table that the column points to.

@@ -128,9 +128,11 @@ class _Starting(NamedTuple):
     spread: tuple[Learned, ...] = ()
 
 
-def where_to_start(connection: sqlite3.Connection, bench: Bench) -> tuple[dict[str, float], str]:
+def where_to_start(
+    connection: sqlite3.Connection, bench: Bench, upto: int = events.NOW
+) -> tuple[dict[str, float], str]:
     """Return where the next mounting with this cutter is to start, mm, and what that rests on in words."""
-    after = with_present(past_of(connection, bench), bench)
+    after = with_present(past_of(connection, bench, upto=upto), bench)
     start = _starting(bench, after, _endings(bench, bench.edge.cutter_id))
     return start.settings_mm, start.text
 
