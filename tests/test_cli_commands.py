@@ -408,6 +408,10 @@ def test_what_the_shop_taught_is_shown_after_each_mounting(corners: Run) -> None
     corners("cut", "corners", "key=6.00", "clearance=0.07")
     mounted = corners("mount", "corners", "--kept-joint", "chest 1")
     assert "% that the first cut is in its band." in " ".join(mounted.stdout.split())
+    assert "Put it back with chest 1 as the gauge." in mounted.stdout
+    nameless = corners("mount", "corners", "--kept-joint", " ")
+    assert nameless.exit_code == 1
+    assert nameless.stderr.startswith("kept joint: it has no name.")
     assert "It rests on mounting 1." in mounted.stdout
     corners("cut", "corners", "key=6.00", "clearance=0.06")
     shown = corners("learn", "corners")

@@ -41,6 +41,8 @@ def _scales(found: History) -> dict[str, tuple[float, float]]:
 def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
     """Return what there is to say when a setup has been put on the machine."""
     lines = paragraph(f"Mounting {mounted.number} of {mounted.setup}.", width)
+    if mounted.kept_joint is not None:
+        lines += paragraph(f"Put it back with {mounted.kept_joint} as the gauge.", width)
     for name, mm in mounted.settings_mm.items():
         lines += paragraph(f"Start with the {name} at {typed_length(mm, units)}.", width)
     if mounted.first is not None:

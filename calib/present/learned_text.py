@@ -25,9 +25,10 @@ def learned_lines(
 
 def learned_notes(unit: str, width: int) -> list[str]:
     """Return how the rows of `learned_lines` are to be read."""
+    lengths = "inches" if unit == "in" else unit
     return paragraph(
-        f"In {unit}, but the scale error in parts of a move. First the middle, then where nine shops in ten "
-        "lie: before any cut, by what is assumed; now, with what the mountings showed.",
+        f"In {lengths}, but the scale error in parts of a move. First the middle, then where nine shops in "
+        "ten lie: before any cut, by what is assumed; now, with what the mountings showed.",
         width,
     )
 

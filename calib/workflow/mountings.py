@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from calib.errors import near_name
+from calib.errors import CalibError, near_name
 from calib.shop import Adjuster
 from calib.store import events, nouns
 from calib.store import learned as learned_rows
@@ -83,6 +83,8 @@ def mount(
     dry joint of an earlier mounting that serves as the gauge for putting the setup back; how well that
     works is learned apart from mountings without one.
     """
+    if kept_joint is not None and not kept_joint.strip():
+        raise CalibError('kept joint: it has no name. Say which one it is, as in --kept-joint "chest 1".')
     with shop.writing() as connection:
         bench = bench_of(connection, setup_name)
         cutter_id = (
