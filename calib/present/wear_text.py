@@ -58,7 +58,7 @@ def _setup(report: Any, edge: Any, ahead: Any, width: int, unit: str, ascii_only
         return paragraph(
             f"{ahead.setup.name}: no reading of it follows the wear of the edge.", width, "", "  "
         )
-    for told in ahead.foreseen:
+    for told in () if _no_metres(ahead) else ahead.foreseen:
         lines += _foreseen(told, width, unit, ascii_only)
     if ahead.left.established:
         lines += _moves(ahead, width, unit)
@@ -81,7 +81,7 @@ def _holds(left: Any, whole: Any) -> str:
 
 def _foreseen(told: Sequence[Any], width: int, unit: str, ascii_only: bool) -> list[str]:
     """Return what one reading will be, a line a length, and the chance as small blocks."""
-    head = ["after m", "pieces", f"{told[0].reading} {unit}", "nine in ten", "in its band"]
+    head = ["after m", "pieces", f"{told[0].reading} {unit}", f"nine in ten {unit}", "in its band"]
     rows = [
         [
             f"{one.metres_m:g}",
@@ -94,7 +94,7 @@ def _foreseen(told: Sequence[Any], width: int, unit: str, ascii_only: bool) -> l
     ]
     lines = [f"  {line}" for line in table_or_records(head, rows, width - 2, right=[0, 1, 2, 3, 4])]
     signs = _BLOCKS_ASCII if ascii_only else _BLOCKS
-    return [*lines, f"  chance {blocks([one.chance for one in told], signs, top=1.0)}"]
+    return [*lines, f"  chance, in that order: {blocks([one.chance for one in told], signs, top=1.0)}"]
 
 
 def blocks(values: Sequence[float], signs: str = _BLOCKS, top: float | None = None) -> str:
@@ -164,13 +164,17 @@ def _edge(edge: Any, several: bool, width: int, unit: str, ascii_only: bool) -> 
     signs = _BLOCKS_ASCII if ascii_only else _BLOCKS
     picture, step = edge.picture, max(len(edge.picture.metres_m) // (20 if width >= 60 else 10), 1)
     line = blocks(picture.median_mm[::step], signs)
-    lines.append(f"  0 m {line} {_metres(picture.metres_m[-1])}")
+    lines.append(f"  from 0 m {line} to {_metres(picture.metres_m[-1])}")
     said = ", ".join(f"{count(cuts, 'cut')} of {name}" for name, cuts in edge.rests_on if cuts)
     lines += paragraph(f"From {said}." if said else "No cut speaks of the wear yet.", width, "  ")
     if not edge.established:
         known = "the prior that you gave" if edge.given else "what is assumed beforehand"
         lines += paragraph(f"The cuts hardly narrow the wear: this is {known}.", width, "  ")
     return lines
+
+
+def _no_metres(ahead: Any) -> bool:
+    return bool(ahead.setup.metres_per_piece_m <= 0.0)
 
 
 def _warnings(report: Any) -> list[str]:
@@ -180,6 +184,11 @@ def _warnings(report: Any) -> list[str]:
     ]
     if any(not edge.established and not edge.given for edge in report.edges):
         lines.append("Measure a good piece now and then on one mounting: only that shows the wear.")
+    for name in dict.fromkeys(a.setup.name for edge in report.edges for a in edge.setups if _no_metres(a)):
+        lines.append(
+            f"{name}: a piece counts no metres, so nothing is told of its wear. Say how much one takes: "
+            f"calib setup change {name} metres_per_piece=0.05"
+        )
     if len(report.edges) > 1:
         lines.append("Setups that engage very different heights of the edge do not share its wear.")
     return lines
