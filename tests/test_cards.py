@@ -112,6 +112,12 @@ def test_metres_left_are_said_where_they_are_known(
     assert edge_lines(left) == ([] if line is None else [line])
 
 
+def test_a_setup_whose_pieces_are_all_cut_still_tests_first_on_its_next_mounting(bench: Shop) -> None:
+    old = setups.get(bench, "chest-corners")
+    setups.change(bench, "chest-corners", replace(old, pieces_left=0))
+    assert any(line.startswith("Cut first: a test cut") for line in cards.card(bench, "chest-corners").start)
+
+
 # --- boxes ----------------------------------------------------------------------------------------
 
 
