@@ -63,7 +63,7 @@ def test_a_card_that_is_printed_again_says_what_changed(bench: Shop) -> None:
     card = cards.card(bench, "chest-corners")
     assert card.since == "2025-03-01"
     assert card.changed == (
-        "next mounting: start key 6.02 mm, was 6.00 mm",
+        "next mounting: start key 5.98 mm, was 6.00 mm",
         "stands at: key 6.02 mm, was 6.00 mm",
         "clearance: band 0.03 to 0.15 mm, was 0.03 to 0.12 mm",
         "edge spiral-6 #2, was spiral-6 #1",
@@ -110,6 +110,12 @@ def test_metres_left_are_said_where_they_are_known(
 ) -> None:
     left = EdgeLeft("corners", 0.9, pieces is not None, (Left("play", pieces, metres, None),), (), None, 0.05)
     assert edge_lines(left) == ([] if line is None else [line])
+
+
+def test_a_setup_whose_pieces_are_all_cut_still_tests_first_on_its_next_mounting(bench: Shop) -> None:
+    old = setups.get(bench, "chest-corners")
+    setups.change(bench, "chest-corners", replace(old, pieces_left=0))
+    assert any(line.startswith("Cut first: a test cut") for line in cards.card(bench, "chest-corners").start)
 
 
 # --- boxes ----------------------------------------------------------------------------------------

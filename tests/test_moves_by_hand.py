@@ -226,7 +226,7 @@ def test_makers_who_follow_the_words_land_where_they_say_within_the_error_that_t
     rng = np.random.default_rng(5)
     errors = []
     for _ in range(400):
-        sd = 0.025 * math.exp(0.6 * rng.standard_normal())
+        sd = 0.025 * math.exp(Knowledge().log_sd * rng.standard_normal())
         errors.append(Maker(adjuster, start, rng, sd).follow(move.how) - move.change_mm)
     assert 0.86 <= np.mean(np.abs(errors) <= within) <= 0.94
     assert abs(np.mean(errors)) < 0.006

@@ -259,7 +259,7 @@ def test_no_text_of_these_pictures_meets_another_or_leaves_it(
 
 
 def test_a_box_with_very_many_fingers_names_only_as_many_lines_as_there_is_room_for() -> None:
-    asked = BoxQuestion(200.0, 150.0, 240.0, 6.0, cutter=3.0, groove_cutter=3.0)
+    asked = BoxQuestion(200.0, 150.0, 240.0, 6.0, cutter=3.0, groove_cutter=3.0, panel_thickness=2.5)
     tall = draw_boards(plan(None, asked).plan)
     boxes_apart(draw_box("tall", tall))
 

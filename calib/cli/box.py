@@ -25,7 +25,7 @@ from calib.errors import UsageError
 if TYPE_CHECKING:
     from calib.workflow.boxes import BoxQuestion, PlannedBox
 
-app = new_app(help="Boxes: finger layout, grooves, stops, panel, inlay, and the chance that it all closes.")
+app = new_app(help="Boxes: layout, grooves, panel, and the chance to close.")
 Size = Annotated[str | None, typer.Option(metavar="LxWxH", help="Length, width and height: 250x180x100.")]
 SetupOption = Annotated[str | None, typer.Option(metavar="SETUP", autocompletion=setup_names)]
 

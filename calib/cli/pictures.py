@@ -54,7 +54,7 @@ def plot(
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Draw a picture of a setup, of its cutter's wear, of how its chances came true, or of a box.
+    """Draw a dial-in, its chances, wear, honesty or a box.
 
     \b
     dial-in: every cut and move, the band, and what was expected before each cut
@@ -74,6 +74,8 @@ def plot(
         raise UsageError(f"--box {box} draws that box alone. Leave out SETUP and --what, or --box.")
     if out is not None:
         sheet.ending_of(out)
+    if setup in _DRAWERS and what == "dial-in":
+        raise UsageError(f"plot {setup}: a picture is named with --what: calib plot --what {setup}")
     with opened(db, read_only=True) as shop:
         found = _DRAWERS[what](shop, box or setup, units)
     path = sheet.save(found.figure, (out or Path(f"{found.of}-{what}.svg")).expanduser())
@@ -96,7 +98,9 @@ def card(
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Write the card that hangs by the machine: what to set and cut first, and what changed since the last.
+    """Write the card that hangs by the machine.
+
+    It says what to set and cut first next time, and what changed since the last card.
 
     A gauge of kind sample that is called SETUP-sample is named on it as the kept sample joint.
 
@@ -165,9 +169,9 @@ def _wear(shop: Shop, name: str | None, units: Units | None) -> _Picture:
     from calib.present.pictures.wear import draw_wear
     from calib.workflow import pictures, wear
 
-    report, unit = pictures.wear(shop, name)
+    report = pictures.wear(shop, name)
     words = f"the wear of {report.sharpening}"
-    return _Picture(report.cutter, words, draw_wear(report, units or unit), wear.published(report))
+    return _Picture(report.cutter, words, draw_wear(report, units), wear.published(report))
 
 
 def _honesty(shop: Shop, name: str | None, units: Units | None) -> _Picture:

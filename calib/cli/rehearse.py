@@ -24,7 +24,9 @@ def rehearse(
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Say how many test cuts and how much scrap to expect, and what limits this shop.
+    """Say how many test cuts to expect, and what limits the shop.
+
+    A simulation of the shop as it is believed to be, before any cut.
 
     \b
     calib rehearse corners

@@ -25,7 +25,12 @@ def register(app: typer.Typer) -> None:
 
 
 def wear(
-    cutter: Annotated[str, typer.Argument(metavar="CUTTER", autocompletion=cutter_names, help="Its name.")],
+    cutter: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="CUTTER", autocompletion=cutter_names, help="Or a setup; default: of the setup used last."
+        ),
+    ] = None,
     confidence: Annotated[
         float, typer.Option("--confidence", metavar="P", help="Of every length that is told: 0.9 is 90 %.")
     ] = 0.9,
@@ -37,7 +42,9 @@ def wear(
     json_form: JsonOption = False,
     units: UnitsOption = None,
 ) -> None:
-    """Say how far a cutter has worn, how long each setup holds, and when a regrind pays.
+    """Say how far a cutter has worn and how long its setups hold.
+
+    Also when it pays to move on, and when a regrind does.
 
     \b
     calib wear spiral-6
@@ -47,7 +54,8 @@ def wear(
     from calib.workflow import wear as use_case
 
     with opened(db, read_only=True) as shop:
-        report = use_case.wear(shop, cutter, confidence=confidence, regrind_min=regrind)
+        name = use_case.cutter_meant(shop, cutter)
+        report = use_case.wear(shop, name, confidence=confidence, regrind_min=regrind)
     if json_form:
         return say_json(use_case.published(report), "calib.wear/1")
     return say_lines(wear_lines(report, columns(), units, plain_signs_only()))

@@ -97,7 +97,8 @@ def _bins(found: Honesty, width: int) -> list[str]:
         ]
         for one in found.bins
     ]
-    return table_or_records(head, rows, width, right=range(1, 5))
+    meaning = paragraph("u: standard uncertainty of that share, if the chances are true.", width)
+    return [*table_or_records(head, rows, width, right=range(1, 5)), *meaning]
 
 
 def _brier(found: Honesty) -> str:

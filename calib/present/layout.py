@@ -20,7 +20,10 @@ LEAST_WIDTH = 24
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _NUMBER_AND_UNIT = re.compile(r"(?<=[\d.]) (?=(?:mm|in|m|min|minutes?|%|degrees?|thou|pieces?|turns?)\b|%)")
 _UNITS = ("mm", "in", "m", "%")
-_PLUS_MINUS = re.compile(r" (±|\+/-) ")
+#: How a paragraph starts: blanks, perhaps with a mark.
+_START = re.compile(r" *(?:[-!*] )?")
+_MARK = re.compile(r" *[-!*] ")
+_PLUS_MINUS = re.compile(r"([ (])(±|\+/-) ")
 _IN_ASCII = {
     "±": "+/-",
     "°": " degrees",
@@ -75,7 +78,7 @@ def paragraph(text: str, width: int = 80, first: str = "", rest: str | None = No
     ['- Please move the key', '  0.14 mm']
     """
     hang = " " * len(first) if rest is None else rest
-    glued = _PLUS_MINUS.sub(rf"{_NO_BREAK}\1{_NO_BREAK}", _NUMBER_AND_UNIT.sub(_NO_BREAK, text))
+    glued = _PLUS_MINUS.sub(_glue, _NUMBER_AND_UNIT.sub(_NO_BREAK, text))
     lines = textwrap.wrap(
         glued,
         width=max(width, LEAST_WIDTH, len(hang) + 12),
@@ -85,6 +88,12 @@ def paragraph(text: str, width: int = 80, first: str = "", rest: str | None = No
         break_on_hyphens=False,
     )
     return [line.replace(_NO_BREAK, " ").rstrip() for line in lines] or [first.rstrip()]
+
+
+def _glue(match: re.Match[str]) -> str:
+    """Keep a plus-minus with the number after it, and with the one before it."""
+    before = _NO_BREAK if match[1] == " " else match[1]
+    return f"{before}{match[2]}{_NO_BREAK}"
 
 
 def section(title: str, lines: Iterable[str], width: int, mark: str = "-") -> list[str]:
@@ -147,20 +156,30 @@ def _named(head: str, cell: str) -> str:
 
 
 def in_ascii(lines: Iterable[str], width: int) -> list[str]:
-    """Spell lines in ASCII; one that grows beyond the width is wrapped again, indented as it was.
+    """Spell lines in ASCII; one that grows beyond the width is wrapped again, on into the line after it.
 
-    >>> in_ascii(["  expected at 20 °C", "  a turn of 43° is a bit"], 24)
-    ['  expected at 20 degrees', '  C', '  a turn of 43 degrees', '  is a bit']
+    >>> in_ascii(["- a turn of 43° is a bit", "  more than that"], 24)
+    ['- a turn of 43 degrees', '  is a bit more than', '  that']
     """
-    spelled = []
+    spelled: list[str] = []
+    grown = False
     for line in lines:
         text = to_ascii(line)
-        if len(text) > width >= len(line):
-            indent = text[: len(text) - len(text.lstrip())]
-            spelled += paragraph(text.strip(), width, indent, indent)
+        if grown and _goes_on(spelled[-1], text):
+            text = f"{spelled.pop()} {text.strip()}"
+        grown = len(text) > width
+        if grown:
+            first = _START.match(text)[0]  # type: ignore[index]  # it matches the empty string too
+            spelled += paragraph(text[len(first) :], width, first)
         else:
             spelled.append(text)
     return spelled
+
+
+def _goes_on(line: str, after: str) -> bool:
+    """Say whether a line is the rest of the paragraph before it: indented alike, with no mark of its own."""
+    indent = len(after) - len(after.lstrip())
+    return bool(after.strip()) and not _MARK.match(after) and len(line) - len(line.lstrip()) == indent
 
 
 def to_ascii(text: str) -> str:

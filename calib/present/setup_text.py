@@ -48,7 +48,7 @@ def setup_lines(setup: Setup, width: int = 80, units: str | None = None) -> list
         lines += paragraph(f"{adjuster.name}: {_adjuster(adjuster, unit)}", width, "", "  ")
     lines += paragraph(
         f"a test cut costs {minutes(setup.stakes.test_cut_min)}, a move {minutes(setup.stakes.move_min)}; "
-        f"good pieces left: {setup.pieces_left}",
+        f"good pieces left: {setup.pieces_left}; metres_per_piece {setup.metres_per_piece_m:g} m",
         width,
         "",
         "  ",

@@ -86,7 +86,7 @@ def _holds(left: Any, whole: Any) -> str:
 
 def _foreseen(told: Sequence[Any], width: int, unit: str, ascii_only: bool) -> list[str]:
     """Return what one reading will be, a line a length, and the chance as small blocks."""
-    head = ["after m", "pieces", f"{told[0].reading} {unit}", "nine in ten", "in its band"]
+    head = ["after m", "pieces", f"{told[0].reading} {unit}", f"nine in ten {unit}", "in its band"]
     rows = [
         [
             f"{one.metres_m:g}",
@@ -99,7 +99,7 @@ def _foreseen(told: Sequence[Any], width: int, unit: str, ascii_only: bool) -> l
     ]
     lines = [f"  {line}" for line in table_or_records(head, rows, width - 2, right=[0, 1, 2, 3, 4])]
     signs = _BLOCKS_ASCII if ascii_only else _BLOCKS
-    return [*lines, f"  chance {blocks([one.chance for one in told], signs, top=1.0)}"]
+    return [*lines, f"  chance, in that order: {blocks([one.chance for one in told], signs, top=1.0)}"]
 
 
 def blocks(values: Sequence[float], signs: str = _BLOCKS, top: float | None = None) -> str:
@@ -172,7 +172,7 @@ def _edge(edge: Any, several: bool, width: int, unit: str, ascii_only: bool) -> 
     signs = _BLOCKS_ASCII if ascii_only else _BLOCKS
     picture, step = edge.picture, max(len(edge.picture.metres_m) // (20 if width >= 60 else 10), 1)
     line = blocks(picture.median_mm[::step], signs)
-    lines.append(f"  0 m {line} {_metres(picture.metres_m[-1])}")
+    lines.append(f"  from 0 m {line} to {_metres(picture.metres_m[-1])}")
     said = ", ".join(f"{count(cuts, 'cut')} of {name}" for name, cuts in edge.rests_on if cuts)
     lines += paragraph(f"From {said}." if said else "No cut speaks of the wear yet.", width, "  ")
     if not edge.established:

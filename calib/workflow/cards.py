@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from dataclasses import replace
 
 from calib.decision.profile import need_a_cut
 from calib.errors import CalibError
@@ -61,6 +62,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
     advise = model()[0]
     advice = advise(known.setup, known.cuts, **known.known)
     settings = {**log[-1].settings_mm, **start}
+    fresh = replace(setup, pieces_left=max(setup.pieces_left, 1))  # the next mounting is to cut something
     row = Cut(number=0, kind="test", settings_mm=settings, pieces=0, mounting=NEXT_MOUNTING)
     unit = units or setup.units
     scaleless = {a.name for a in setup.adjusters if not a.has_scale}
@@ -71,7 +73,7 @@ def card(shop: Shop, setup_name: str, units: str | None = None) -> Card:
         title=setup.name,
         date=shop.now()[:10],
         about=tuple(about_lines(setup, unit, _metres(shop, setup))),
-        start=tuple(start_lines(setup, start, rests_on, advise(setup, [row], **after.asked()), by_eye, unit)),
+        start=tuple(start_lines(setup, start, rests_on, advise(fresh, [row], **after.asked()), by_eye, unit)),
         settings=tuple(setting_lines(setup, log[-1].settings_mm, unit)),
         readings=(*reading_lines(advice, unit), *_edge(shop, setup)),
         mountings=tuple(

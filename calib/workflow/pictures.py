@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from calib.box.drawing import BoardDrawing, draw_boards
 from calib.decision.advice import Advice
@@ -13,13 +12,13 @@ from calib.present.pictures.dialin import MOST_CUTS, DialIn
 from calib.regression.infer import posterior
 from calib.shop import Cut, Setup
 from calib.store.database import snapshot
-from calib.workflow import cutters, keptboxes, setups
+from calib.workflow import keptboxes
 from calib.workflow.honesty import Judged, judge, judge_all
 from calib.workflow.next import model
 from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop
 from calib.workflow.told import told
-from calib.workflow.wear import WearReport
+from calib.workflow.wear import WearReport, cutter_meant
 from calib.workflow.wear import wear as wear_of_cutter
 
 
@@ -37,14 +36,21 @@ def band(shop: Shop, setup_name: str) -> tuple[Setup, tuple[Along, ...]]:
     return setup, chances_along(setup, log, advice)
 
 
-def wear(shop: Shop, name: str | None) -> tuple[WearReport, Literal["mm", "in"]]:
-    """Return the wear of the cutter that is in a setup (or is named itself), and the setup's units."""
-    with snapshot(shop.connection):
-        is_setup = any(one.name == name for one in setups.all(shop))
-        if name is not None and not is_setup and any(one.name == name for one in cutters.all(shop)):
-            return wear_of_cutter(shop, name), "mm"
-        setup = setups.get(shop, setups.resolve(shop, name))
-    return wear_of_cutter(shop, setup.cutter.name), setup.units
+def wear(shop: Shop, name: str | None) -> WearReport:
+    """Return the wear of a cutter: named itself, or by a setup that it is in.
+
+    Raises
+    ------
+    CalibError
+        When it has not cut a metre that is known of.
+    """
+    report = wear_of_cutter(shop, cutter_meant(shop, name))
+    if report.metres_m <= 0.0:
+        raise CalibError(
+            f"{report.sharpening}: nothing to draw yet, for no metres are counted. Say how much one piece "
+            "takes: calib setup change SETUP metres_per_piece=0.05"
+        )
+    return report
 
 
 def honesty(shop: Shop, name: str | None) -> Judged:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from calib.decision.cautions import cautions_for
-from calib.errors import CalibError
+from calib.errors import CalibError, unknown
 from calib.geometry.edge import alike
 from calib.shop import Cut, Setup
 from calib.store import sharpenings
 from calib.store.database import snapshot
-from calib.workflow import cutters
+from calib.workflow import cutters, setups
 from calib.workflow.sharing import EdgeWear, Sharer, sharers, told_of, wear_of, with_prior
 from calib.workflow.shopfloor import Shop
 
@@ -126,6 +126,16 @@ def wear(
     return WearReport(
         record.name, record.sharpening, record.metres_m, weighed, confidence, cost, tuple(groups), cautions
     )
+
+
+def cutter_meant(shop: Shop, name: str | None = None) -> str:
+    """Return the cutter meant: the one named, that of a setup named, else that of the setup used last."""
+    if name is not None and any(one.name == name for one in cutters.all(shop)):
+        return name
+    known = [one.name for one in setups.all(shop)]
+    if name is None or name in known:
+        return setups.get(shop, setups.resolve(shop, name)).cutter.name
+    raise unknown("cutter", name, [*(one.name for one in cutters.all(shop)), *known])
 
 
 def _by_height(found: list[Sharer]) -> list[list[Sharer]]:

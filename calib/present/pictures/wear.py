@@ -106,8 +106,9 @@ def _curve(axes: Axes, edge: Edge, unit: str) -> None:
     axes.set_xlabel("metres cut since it was sharp (m of ordinary hardwood)")
     if not edge.established:
         axes.text(
-            0.02, 0.86, "The cuts hardly narrow it yet.", transform=axes.transAxes, size=9, va="top"
-        )
+            0.02, 0.92, "The cuts hardly narrow it yet.", transform=axes.transAxes, size=9, va="top",
+            zorder=6, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )  # fmt: skip
 
 
 def _limits(picture: WearPicture, unit: str) -> tuple[float, float]:
