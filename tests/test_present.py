@@ -320,7 +320,7 @@ def test_a_table_that_is_too_wide_becomes_paragraphs() -> None:
     head, rows = ["cut", "key mm", "note"], [["7", "6.14", "a long remark on the wood that was used"]]
     assert table(head, rows, right=[0, 1])[1].startswith("  7    6.14  a long")
     narrow = table_or_records(head, rows, 40, right=[0, 1])
-    assert " ".join(line.strip() for line in narrow) == f"cut 7, key mm 6.14, note {rows[0][2]}"
+    assert " ".join(line.strip() for line in narrow) == f"cut 7, key 6.14 mm, note {rows[0][2]}"
     assert all(len(line) <= 40 for line in narrow)
 
 
