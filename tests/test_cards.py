@@ -14,7 +14,7 @@ from shopkit import CORNERS, GROOVE, cut, ticking
 from test_pictures import artists, boxes_apart, pdf_content, words
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.edgelife import EdgeLeft, Left
 from calib.errors import CalibError
 from calib.present.card_text import edge_lines

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.workflow import boxes
 
 SAMPLES = Path(__file__).parents[1] / "sample_logs"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
-from calib.cli.main import app
+from calib.cli.program import app
 
 SAMPLES = Path(__file__).parents[1] / "sample_logs"
 FIVE = (

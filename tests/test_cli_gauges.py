@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
-from calib.cli.main import app
+from calib.cli.program import app
 
 Run = Callable[..., Result]
 FIVE = (

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from calib.cli.main import app
 from calib.cli.movewords import amount_mm
+from calib.cli.program import app
 from calib.cli.words import setting_mm
 from calib.errors import CalibError
 from calib.shop import Adjuster

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from calib.cli.main import app
+from calib.cli.program import app
 
 ADD = "setup add corners --joint finger --thickness 8 --cutter-width 6 --fit hand --stake ordinary"
 Run = Callable[[str], Result]

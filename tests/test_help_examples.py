@@ -12,7 +12,7 @@ from shopkit import CORNERS, GROOVE, cut, ticking
 from test_readme import commands
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.shop import Setup
 from calib.workflow import gauges, keptboxes, setups, stocks
 from calib.workflow.boxes import BoxQuestion

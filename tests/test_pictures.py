@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.advise import advise
 from calib.decision.profile import chances_along, forecasts
 from calib.errors import CalibError, UsageError

@@ -12,7 +12,7 @@ from test_pictures import artists, boxes_apart, words
 from typer.testing import CliRunner
 
 from calib.box.drawing import BoardDrawing, draw_boards
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.edgelife import EdgeLeft, Left, WearPicture, WornReading
 from calib.monitor.honesty import honesty
 from calib.present.pictures.boxes import draw_box

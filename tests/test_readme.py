@@ -25,7 +25,7 @@ from typing import Any, get_args
 import pytest
 import typer
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.advice import Step
 from calib.regression.learn.grid import MOUNTING_LOG_SD, MOUNTING_SD_MM
 from calib.regression.learn.state import EDGE_SD_MM

@@ -10,7 +10,7 @@ import pytest
 from shopkit import CORNERS, cut, ticking
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.advise import advise
 from calib.decision.slips import FAR, Slip, likely_slip, slips_against, slot_and_finger_swapped
 from calib.regression import posterior

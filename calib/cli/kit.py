@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal
 import typer
 from typer.core import TyperGroup
 
+from calib import __version__
 from calib.errors import CalibError
 from calib.present.layout import fits_encoding, in_ascii, to_ascii
 from calib.present.plain import as_plain
@@ -62,6 +63,32 @@ def new_app(**settings: Any) -> typer.Typer:
         pretty_exceptions_enable=False,
         **settings,
     )
+
+
+def new_program() -> typer.Typer:
+    """Return the program with its own options and no command yet."""
+    app = new_app(
+        help="Test cuts and setups: where to set jig, fence and bit next, and how sure that is.\n\n"
+        "Start: calib demo, or calib setup add. Then calib cut and calib next.",
+    )
+    app.callback()(_program)
+    return app
+
+
+def _program(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=lambda asked: _version(asked), is_eager=True, help="Print it."),
+    ] = False,
+) -> None:
+    """Hold the options of the program itself."""
+
+
+def _version(asked: bool) -> None:
+    """Print the version and stop."""
+    if asked:
+        say(f"calib {__version__}")
+        raise typer.Exit
 
 
 def opened(db: Path | None, *, read_only: bool = False) -> AbstractContextManager[Shop]:

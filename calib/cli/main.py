@@ -1,83 +1,43 @@
-"""The program `calib`: a module a noun, put together here.
+"""Where the program starts.
 
-Modules of the core are imported inside the commands, so that `calib --help` starts at once.
+The commands that are typed at the bench load their own module and no other, so that they answer at once;
+everything else loads the whole program. Modules of the core are imported inside the commands.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+from importlib import import_module
+from typing import TYPE_CHECKING
 
-import typer
+from calib.cli.kit import new_program
 
-from calib import __version__
-from calib.cli import (
-    advice,
-    box,
-    boxkeep,
-    boxparts,
-    cuts,
-    cutters,
-    demo,
-    feel,
-    gauges,
-    honesty,
-    keep,
-    learn,
-    pictures,
-    rehearse,
-    setups,
-    stocks,
-    wear,
-)
-from calib.cli.kit import new_app, say
+if TYPE_CHECKING:
+    import typer
 
-app = new_app(
-    help="Test cuts and setups: where to set jig, fence and bit next, and how sure that is.\n\n"
-    "Start: calib demo, or calib setup add. Then calib cut and calib next.",
-)
+#: Commands of the bench, and the module of `calib.cli` that holds each.
+_AT_THE_BENCH = {
+    **dict.fromkeys(("cut", "again", "moved", "work"), "cuts"),
+    **dict.fromkeys(("mount", "next", "history"), "advice"),
+}
 
 
-def _print_version(asked: bool) -> None:
-    """Print the version and stop."""
-    if asked:
-        say(f"calib {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
-def program(
-    version: Annotated[
-        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
-    ] = False,
-) -> None:
-    """Hold the options of the program itself."""
-
-
-demo.register(app)
-app.add_typer(setups.app, name="setup")
-app.add_typer(cutters.app, name="cutter")
-app.add_typer(stocks.app, name="stock")
-app.add_typer(gauges.app, name="gauge")
-app.add_typer(feel.app, name="feel")
-cuts.register(app)
-advice.register(app)
-honesty.register(app)
-rehearse.register(app)
-boxkeep.register(box.app)
-boxparts.register(box.app)
-wear.register(app)
-learn.register(app)
-app.add_typer(box.app, name="box")
-pictures.register(app)
-keep.register(app)
+def program_for(words: list[str]) -> typer.Typer:
+    """Return the program that a command line needs: all of it, or the part with a command of the bench."""
+    module = _AT_THE_BENCH.get(words[0]) if words else None
+    if module is None or any(name.startswith("_CALIB") for name in os.environ):  # the shell asks to complete
+        found: typer.Typer = import_module("calib.cli.program").app
+        return found
+    part = new_program()
+    import_module(f"calib.cli.{module}").register(part)
+    return part
 
 
 def run() -> None:
     """Run the program; a reader that went away (`calib history | head`) is no error."""
     try:
-        app()
+        program_for(sys.argv[1:])()
     finally:
         try:
             sys.stdout.flush()
