@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from calib.cli.program import app
 from calib.decision.advise import advise
-from calib.decision.slips import FAR, Slip, likely_slip, slips_against, slot_and_finger_swapped
+from calib.decision.slips import FAR, Slip, likely_slip, slips_against
 from calib.regression import posterior
 from calib.regression.mixture import Mixture
 from calib.shop import Adjuster, Band, Cut, Joint, Knowledge, Setup
@@ -96,20 +96,6 @@ def test_slips_too_small_to_be_told_are_left_alone() -> None:
     assert likely_slip("clearance", 0.007, predicted) is None
     assert likely_slip("clearance", -0.07, predicted) is None
     assert likely_slip("clearance", 19.0, predicted) is None  # far, but no slip that is known explains it
-
-
-def test_slot_and_finger_typed_for_each_other_are_recognised() -> None:
-    """Simulated pairs of sizes; good pairs are never taken for swapped ones."""
-    rng = np.random.default_rng(3)
-    swapped = good = 0
-    for _ in range(500):
-        clearance = 0.25 + 0.03 * rng.standard_normal()
-        finger = 5.9 + 0.1 * rng.standard_normal()
-        predicted = Mixture(np.ones(1), np.array([0.25]), np.array([0.04]))
-        swapped += slot_and_finger_swapped(finger, finger + clearance, predicted)
-        good += slot_and_finger_swapped(finger + clearance, finger, predicted)
-    assert swapped > 450
-    assert good == 0
 
 
 def test_the_meant_value_is_the_same_in_mm_and_in_inches() -> None:

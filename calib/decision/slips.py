@@ -4,7 +4,8 @@ A reading that stands more than six standard uncertainties from what was predict
 fingers make: the decimal point, inches typed for mm (or the other way round), slot and finger swapped, which
 turns the sign of their difference round. A slip is offered when what would have been meant lies within three
 standard uncertainties of the prediction. It is a question, never a correction by itself; a slip too small to
-be told is left to the model of slips (`regression.blunder`).
+be told is left to the model of slips (`regression.blunder`). Sizes that a reading is worked out from are in
+`decision.rawslips`.
 
 Of several, the one with the greatest p(meant) |d meant / d typed| times how common the slip is, counts.
 
@@ -32,7 +33,7 @@ FAR, NEAR = 6.0, 3.0
 #: Differences of two sizes, whose sign turns when the two are swapped.
 _DIFFERENCES = ("clearance", "play", "gap")
 #: What the slip is called, what the typed value is to be multiplied by, and how common it is (no source).
-_SLIPS = (
+SLIPS = (
     ("the decimal point", 0.1, 1.0),
     ("the decimal point", 10.0, 1.0),
     ("the decimal point", 0.01, 0.3),
@@ -88,43 +89,18 @@ def likely_slip(reading: str, typed_mm: float, predicted: Mixture) -> Slip | Non
     mean, u = predicted.expected, predicted.u
     if not u > 0.0 or abs(typed_mm - mean) <= FAR * u:
         return None
-    slips = (*_SLIPS, _SWAPPED) if reading in _DIFFERENCES else _SLIPS
+    slips = (*SLIPS, _SWAPPED) if reading in _DIFFERENCES else SLIPS
     best, best_score = None, 0.0
     for kind, factor, common in slips:
         meant = typed_mm * factor
         if abs(meant - mean) > NEAR * u:
             continue
-        score = common * abs(factor) * _density(predicted, meant)
+        score = common * abs(factor) * density(predicted, meant)
         if score > best_score:
             best, best_score = (kind, meant), score
     if best is None:
         return None
     return Slip(reading, typed_mm, round(best[1], 6), best[0], mean, predicted.interval(0.9))
-
-
-def slot_and_finger_swapped(slot_mm: float, finger_mm: float, predicted: Mixture) -> bool:
-    """Say whether a slot and a finger look as if each had been typed for the other.
-
-    Parameters
-    ----------
-    slot_mm, finger_mm : float, mm
-        As typed.
-    predicted : Mixture
-        Of the clearance (slot less finger) that was to be read, mm.
-
-    Notes
-    -----
-    For callers that take the two sizes apart; `likely_slip` does the same for their difference.
-
-    Examples
-    --------
-    >>> predicted = Mixture(np.ones(1), np.array([0.20]), np.array([0.03]))
-    >>> slot_and_finger_swapped(5.91, 6.11, predicted), slot_and_finger_swapped(6.11, 5.91, predicted)
-    (True, False)
-    """
-    mean, u = predicted.expected, predicted.u
-    typed = slot_mm - finger_mm
-    return u > 0.0 and abs(typed - mean) > FAR * u and abs(-typed - mean) <= NEAR * u
 
 
 def slips_of(belief: Posterior, cut: Cut) -> tuple[Slip, ...]:
@@ -135,8 +111,7 @@ def slips_of(belief: Posterior, cut: Cut) -> tuple[Slip, ...]:
     """
     found = []
     for reading, values in cut.readings.items():
-        block, f = belief.block_of(reading)
-        if not any(row.reading == f and row.is_number for row in block.block.rows):
+        if not measured_before(belief, reading):
             continue
         predicted = belief.next_reading(reading)
         numbers = [float(value) for value in values if not isinstance(value, Interval)]
@@ -144,13 +119,25 @@ def slips_of(belief: Posterior, cut: Cut) -> tuple[Slip, ...]:
     return tuple(slip for slip in found if slip is not None)
 
 
-def slips_against(setup: Setup, rows: Sequence[Cut], cut: Cut) -> tuple[Slip, ...]:
-    """Return the slips in one cut of a log, against what all its other cuts say of that setting."""
+def measured_before(belief: Posterior, reading: str) -> bool:
+    """Say whether a number of this reading is in the log; before that a prediction is only geometry."""
+    block, f = belief.block_of(reading)
+    return any(row.reading == f and row.is_number for row in block.block.rows)
+
+
+def belief_beside(setup: Setup, rows: Sequence[Cut], cut: Cut) -> Posterior | None:
+    """Return what all other cuts of a log say of the setting of one cut; None when they say nothing."""
     others = [replace(row, readings={}, feel=None) if row.number == cut.number else row for row in rows]
     there = replace(cut, number=0, pieces=0, readings={}, feel=None, moved=frozenset(), metres_m=None)
     if not any(row.readings for row in others):
-        return ()
-    return slips_of(posterior(setup, [*others, there]), cut)
+        return None
+    return posterior(setup, [*others, there])
+
+
+def slips_against(setup: Setup, rows: Sequence[Cut], cut: Cut) -> tuple[Slip, ...]:
+    """Return the slips in one cut of a log, against what all its other cuts say of that setting."""
+    belief = belief_beside(setup, rows, cut)
+    return () if belief is None else slips_of(belief, cut)
 
 
 def question(slip: Slip, units: Unit = "mm") -> str:
@@ -167,7 +154,8 @@ def question(slip: Slip, units: Unit = "mm") -> str:
     )
 
 
-def _density(predicted: Mixture, value: float) -> float:
+def density(predicted: Mixture, value: float) -> float:
+    """Return the density of a prediction at a value, per mm; 0 where it is not finite."""
     sd = np.maximum(predicted.sd, 1e-12)
-    density = float(predicted.weights @ (pdf((value - predicted.mean) / sd) / sd))
-    return density if math.isfinite(density) else 0.0
+    found = float(predicted.weights @ (pdf((value - predicted.mean) / sd) / sd))
+    return found if math.isfinite(found) else 0.0

@@ -1,6 +1,6 @@
 """Corrections: what was mistyped about a cut, set right by a new row that names the one it replaces.
 
-A reading is set right by measuring again with ``instead`` (`calib.workflow.cuts.measure_again`).
+A reading is set right by measuring again with ``instead`` (`calib.workflow.again.measure_again`).
 """
 
 from __future__ import annotations
@@ -10,8 +10,9 @@ from collections.abc import Mapping
 from calib.errors import CalibError
 from calib.store import cuts as rows
 from calib.store import events
+from calib.workflow.again import find
 from calib.workflow.bench import stand
-from calib.workflow.cuts import LoggedCut, find
+from calib.workflow.cutentry import LoggedCut
 from calib.workflow.entries import check_amounts, check_settings, echoes
 from calib.workflow.shopfloor import Shop
 

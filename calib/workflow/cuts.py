@@ -1,27 +1,26 @@
-"""Cuts: logging them, measuring them again, good pieces.
+"""Cuts: logging them, and good pieces.
 
-The moves between them are in `calib.workflow.moves`.
+What is said of them is in `calib.workflow.cutentry`, measuring one again in `calib.workflow.again`, the moves
+between them in `calib.workflow.moves`; what a caller needs of these is named here too.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
-from calib.errors import CalibError
-from calib.shop import Cut, CutKind, Reading, Setup
+from calib.shop import CutKind, Reading, Setup
 from calib.store import cuts as rows
 from calib.store import events
-from calib.store import setups as setup_rows
 from calib.workflow import boxwork, mountings
+from calib.workflow.again import measure_again
 from calib.workflow.bench import Bench, stand
 from calib.workflow.boxwork import BoxCount
+from calib.workflow.cutentry import CutEntry, LoggedCut, NeedsAnswer
 from calib.workflow.derived import (
+    Joined,
     Plan,
-    RawEntry,
     RawSaid,
-    WorkedOut,
     carried_over,
     gauge_remarks,
     last_gauges,
@@ -29,7 +28,7 @@ from calib.workflow.derived import (
     usual_gauges,
     worked_out,
 )
-from calib.workflow.doubt import LooksLikeSlip, corrected, remarks, slips_in
+from calib.workflow.doubt import LooksLikeSlip, corrected, remarks, slips_in, usual_sizes
 from calib.workflow.entries import (
     check_amounts,
     check_feel,
@@ -50,116 +49,13 @@ __all__ = [
     "NeedsAnswer",
     "corrected",
     "log_cut",
+    "log_good",
     "measure_again",
     "moved_as_advised",
     "moved_by",
     "moved_to",
     "work",
 ]
-
-
-class NeedsAnswer(CalibError):
-    """Only the maker knows: ``question`` is for a terminal, the message for everywhere else.
-
-    Parameters
-    ----------
-    question : str
-        "Moved as advised (key to 6.00 mm), or not moved?"
-    settings_mm : mapping of adjuster name to mm
-        Where the scales stand when the answer is "moved as advised"; empty when a position has
-        never been given, which only the maker can tell.
-    """
-
-    def __init__(self, message: str, question: str, settings_mm: Mapping[str, float]) -> None:
-        super().__init__(message)
-        self.question = question
-        self.settings_mm = dict(settings_mm)
-
-
-@dataclass(frozen=True)
-class CutEntry:
-    """What the maker says of a cut; lengths already mm.
-
-    Parameters
-    ----------
-    settings_mm : mapping of adjuster name to mm
-        Where the scales stood; those left out are where they were.
-    readings : mapping of reading name to tuple of Reading
-    feel : str or None
-        A word of the setup's feel scale.
-    stock : str or None
-        None = that of the mounting (or of the cut before).
-    texts : mapping of name to str
-        As typed, by adjuster, reading, "feel" or "metres".
-    metres_m : float or None, m
-        None = pieces times the setup's metres per piece.
-    not_moved : bool
-        The answer "not moved" to advice with a move.
-    moved : frozenset of str
-        Adjusters re-set to the same place.
-    gauge : str or None
-        What the readings were taken with; None = what the setup says.
-    gauges : mapping of reading name to gauge
-        Where another one was used.
-    raws : tuple of RawEntry
-        What readings are to be worked out from.
-    pitches : int or None
-        How many pitches `over` or `across` reach over.
-    box : str or None
-        The box that good pieces are for; None = the one open box that uses the setup, if there is one.
-    by : str or None
-        Whose hand felt it.
-    ask : bool
-        A reading that looks like a slip is not logged but raised as `LooksLikeSlip`.
-    """
-
-    settings_mm: Mapping[str, float] = field(default_factory=dict)
-    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
-    feel: str | None = None
-    stock: str | None = None
-    note: str | None = None
-    texts: Mapping[str, str] = field(default_factory=dict)
-    metres_m: float | None = None
-    not_moved: bool = False
-    pieces: int = 1
-    moved: frozenset[str] = frozenset()
-    gauge: str | None = None
-    box: str | None = None
-    gauges: Mapping[str, str] = field(default_factory=dict)
-    raws: tuple[RawEntry, ...] = ()
-    pitches: int | None = None
-    by: str | None = None
-    ask: bool = False
-
-
-@dataclass(frozen=True)
-class LoggedCut:
-    """A stored cut.
-
-    Parameters
-    ----------
-    cut : Cut
-        As the model sees it; ``cut.number`` is written on the piece.
-    echo : tuple of str
-        What was understood, one line a value ("clearance -3 thou = -0.0762 mm"), of values with text.
-    questions : tuple of str
-        Values that look wrong (about 25.4 times off) but are stored as typed.
-    box : BoxCount or None
-        The box that good pieces were counted for.
-    worked_out : tuple of WorkedOut
-    """
-
-    setup: str
-    cut: Cut
-    echo: tuple[str, ...] = ()
-    questions: tuple[str, ...] = ()
-    box: BoxCount | None = None
-    worked_out: tuple[WorkedOut, ...] = ()
-
-    @property
-    def number(self) -> int:
-        """The number to write on the piece."""
-        return self.cut.number
 
 
 def log_cut(shop: Shop, setup_name: str, entry: CutEntry) -> LoggedCut:
@@ -171,6 +67,15 @@ def log_cut(shop: Shop, setup_name: str, entry: CutEntry) -> LoggedCut:
     return _log(shop, setup_name, entry, "test")
 
 
+def log_good(shop: Shop, setup_name: str, entry: CutEntry) -> LoggedCut:
+    """Log good pieces on the present setting; the readings are of the last one.
+
+    Their metres go on the sharpening, ``pieces_left`` goes down, and they count for ``entry.box``: None is
+    the one open box that uses the setup, "none" no box.
+    """
+    return _log(shop, setup_name, entry, "good")
+
+
 def work(
     shop: Shop,
     setup_name: str,
@@ -178,104 +83,20 @@ def work(
     readings: Mapping[str, tuple[Reading, ...]] | None = None,
     metres_m: float | None = None,
     *,
-    feel: str | None = None,
-    stock: str | None = None,
-    note: str | None = None,
-    texts: Mapping[str, str] | None = None,
     settings_mm: Mapping[str, float] | None = None,
     not_moved: bool = False,
-    gauge: str | None = None,
     box: str | None = None,
-    gauges: Mapping[str, str] | None = None,
-    raws: tuple[RawEntry, ...] = (),
-    pitches: int | None = None,
-    by: str | None = None,
-    ask: bool = False,
 ) -> LoggedCut:
-    """Log good pieces on the present setting; the readings are of the last one.
-
-    Their metres go on the sharpening, ``pieces_left`` goes down, and they count for ``box``: None is the
-    one open box that uses the setup, "none" no box.
-    """
+    """Log good pieces of which little is said; as `log_good`."""
     entry = CutEntry(
-        settings_mm=settings_mm or {},
-        readings=readings or {},
-        feel=feel,
-        stock=stock,
-        note=note,
-        texts=texts or {},
+        settings_mm or {},
+        readings or {},
         metres_m=metres_m,
         not_moved=not_moved,
         pieces=pieces,
-        gauge=gauge,
         box=box,
-        gauges=gauges or {},
-        raws=raws,
-        pitches=pitches,
-        by=by,
-        ask=ask,
     )
-    return _log(shop, setup_name, entry, "good")
-
-
-def measure_again(
-    shop: Shop,
-    number: int,
-    readings: Mapping[str, tuple[Reading, ...]],
-    feel: str | None = None,
-    *,
-    texts: Mapping[str, str] | None = None,
-    gauge: str | None = None,
-    instead: bool = False,
-    gauges: Mapping[str, str] | None = None,
-    raws: tuple[RawEntry, ...] = (),
-    pitches: int | None = None,
-    by: str | None = None,
-) -> LoggedCut:
-    """Measure a cut again: the new readings stand beside the old ones as repeats.
-
-    With ``instead`` they take the place of the old ones (a slip of the pen); those stay in the
-    database, superseded. A new feel always takes the place of the old one. Raw readings that make a
-    whole set (slot and finger) make a repeat of the reading; a part of a set joins those that are there.
-    """
-    texts = texts or {}
-    with shop.writing() as connection:
-        row, bench = find(connection, number)
-        setup = bench.setup
-        check_readings(setup, readings)
-        check_feel(setup, feel)
-        if not any(readings.values()) and feel is None and not raws:
-            raise CalibError(
-                f"cut {number}: nothing was read. Give a reading, as in {setup.bands[0].name}=0.07."
-            )
-        words = f"the new measurement of cut {number} on {setup.name}"
-        event_id = events.record(connection, shop.now(), "again", words, bench.setup_id)
-        root = int(row["root"])
-        old = rows.measurements_of(connection, bench.setup_id).get(root, {})
-        replaces = {name: int(old[name][-1]["id"]) for name in readings if old.get(name)} if instead else None
-        last = last_gauges(connection, bench.setup_id, readings, raws)
-        said = RawSaid(raws, pitches, gauge, last)
-        taken = usual_gauges(setup, readings, gauge, gauges or {}, said.last)
-        rows.add_measurements(connection, event_id, root, readings, texts, gauges=taken, replaces=replaces)
-        made = said.store_again(connection, event_id, root, setup, old, instead=instead) if raws else {}
-        if feel is not None:
-            rows.add_feel(connection, event_id, root, feel, texts.get("feel"), by)
-        cut = stand(connection, bench.version).cut_of(root)
-    every = {**readings, **{name: (mm,) for name, (mm, _) in made.items()}}
-    remarks = carried_over(setup, said, readings.keys() - (gauges or {}).keys())
-    questions = (*remarks, *unit_questions(setup, {}, every, {}))
-    return LoggedCut(
-        setup.name, cut, echoes(setup, readings, texts), questions, worked_out=worked_out(cut, made)
-    )
-
-
-def find(connection: sqlite3.Connection, number: int) -> tuple[sqlite3.Row, Bench]:
-    """Return the live row of a cut and its setup's bench; `CalibError` when there is none."""
-    row = rows.by_number(connection, number)
-    version = None if row is None else setup_rows.version(connection, row["setup_id"])
-    if row is None or version is None:
-        raise CalibError(f"there is no cut {number}. See the numbers with: calib history")
-    return row, stand(connection, version)
+    return log_good(shop, setup_name, entry)
 
 
 def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedCut:
@@ -285,7 +106,11 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
         made = _check(bench.setup, entry)
         settings = _named(bench, entry)
         _ask(bench, entry, settings)
-        slips = slips_in(bench, settings, entry.readings)
+        last = last_gauges(connection, bench.setup_id, entry.readings, entry.raws)
+        said = RawSaid(entry.raws, entry.pitches, entry.gauge, last)
+        joined = Joined(made, pitches=entry.pitches)
+        sizes = said.sets(joined, usual_sizes(connection, bench))
+        slips = slips_in(bench, settings, entry.readings, sizes)
         if slips and entry.ask:
             raise LooksLikeSlip(slips, bench.setup.units)
         number = rows.next_number(connection)
@@ -311,18 +136,16 @@ def _log(shop: Shop, setup_name: str, entry: CutEntry, kind: CutKind) -> LoggedC
             },
         )
         rows.add_settings(connection, root, settings, entry.moved, entry.texts)
-        last = last_gauges(connection, bench.setup_id, entry.readings, entry.raws)
-        said = RawSaid(entry.raws, entry.pitches, entry.gauge, last)
         by = usual_gauges(bench.setup, entry.readings, entry.gauge, entry.gauges, said.last)
         rows.add_measurements(connection, event_id, root, entry.readings, entry.texts, gauges=by)
-        done = said.store(connection, event_id, root, bench.setup, made)
+        done = said.store(connection, event_id, root, bench.setup, joined)
         if entry.feel is not None:
             rows.add_feel(connection, event_id, root, entry.feel, entry.texts.get("feel"), entry.by)
         box = _count(connection, event_id, bench, root, entry.box) if kind == "good" else None
         cut = stand(connection, bench.version).cut_of(root)
         asked = {slip.reading for slip in slips}
-        questions = remarks(slips, number, bench.setup.units)
-        worked = {name: (mm,) for name, (mm, _) in done.items()}
+        questions = remarks(slips, number, bench.setup.units, entry.pitches)
+        worked = {name: (mm,) for name, (mm, _) in done.items() if name not in asked}
         questions += _questions(connection, bench, entry, worked, asked)
         carried = carried_over(bench.setup, said, entry.readings.keys() - entry.gauges.keys())
     values = {**{name: (mm,) for name, mm in entry.settings_mm.items()}, **entry.readings}

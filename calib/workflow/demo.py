@@ -97,18 +97,6 @@ def _prepare(shop: Shop, setup: Setup, cut: Cut, before: Cut | None) -> None:
 
 def _log(shop: Shop, setup: Setup, cut: Cut) -> cut_cases.LoggedCut:
     """Log one cut as it stands in the sample."""
-    if cut.kind == "good":
-        return cut_cases.work(
-            shop,
-            setup.name,
-            cut.pieces,
-            cut.readings,
-            cut.metres_m,
-            feel=cut.feel,
-            stock=cut.stock,
-            note=cut.note,
-            settings_mm=cut.settings_mm,
-        )
     entry = cut_cases.CutEntry(
         settings_mm=cut.settings_mm,
         readings=cut.readings,
@@ -116,8 +104,11 @@ def _log(shop: Shop, setup: Setup, cut: Cut) -> cut_cases.LoggedCut:
         stock=cut.stock,
         note=cut.note,
         metres_m=cut.metres_m,
-        moved=cut.moved,
+        pieces=cut.pieces,
+        moved=frozenset() if cut.kind == "good" else cut.moved,
     )
+    if cut.kind == "good":
+        return cut_cases.log_good(shop, setup.name, entry)
     return cut_cases.log_cut(shop, setup.name, entry)
 
 

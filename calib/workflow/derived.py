@@ -11,6 +11,7 @@ import sqlite3
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from calib.errors import CalibError, near_name
 from calib.measurement.derived import COUNTED, RAW_USES, factors_of, gives, plan, total
@@ -19,6 +20,9 @@ from calib.store import cuts as rows
 from calib.store import nouns
 from calib.store import raws as raw_rows
 from calib.workflow.entries import check_numbers
+
+if TYPE_CHECKING:
+    from calib.decision.rawslips import RawSet
 
 #: Reading, the raw readings that give it, and how it is said.
 Plan = list[tuple[str, tuple[str, ...], str]]
@@ -80,6 +84,26 @@ def planned(setup: Setup, entries: Sequence[RawEntry], pitches: int | None) -> P
 
 
 @dataclass(frozen=True)
+class Joined:
+    """What raw readings give, with those of the cut that they join.
+
+    Parameters
+    ----------
+    plan : Plan
+    old : tuple of rows
+        Raw readings that were stored before.
+    replaces : int or None
+        The measurement whose place is taken.
+    pitches : int or None
+    """
+
+    plan: Plan
+    old: tuple[sqlite3.Row, ...] = ()
+    replaces: int | None = None
+    pitches: int | None = None
+
+
+@dataclass(frozen=True)
 class RawSaid:
     """The raw readings of one breath; ``last`` names by raw reading the gauge that was used last time."""
 
@@ -94,18 +118,15 @@ class RawSaid:
         event_id: int,
         root: int,
         setup: Setup,
-        made: Plan,
-        *,
-        replaces: int | None = None,
-        old: Sequence[sqlite3.Row] = (),
+        joined: Joined,
     ) -> Made:
-        """Write the raw readings and what they give (with ``old`` ones, stored before); return that, mm."""
-        pitches = self.pitches or next((row["pitches"] for row in old if row["pitches"]), None)
-        ids = [int(row["id"]) for row in old] + self._ids(connection, event_id, root, setup, made)
+        """Write the raw readings and what they give, with those that they join; return that, mm."""
+        old, replaces = joined.old, joined.replaces
+        ids = [int(row["id"]) for row in old] + self._ids(connection, event_id, root, setup, joined)
         every = [RawEntry(row["name"], rows.reading_of(row), row["text"]) for row in old] + list(self.entries)
         done: dict[str, tuple[Reading, str]] = {}
-        for reading, names, how in made:
-            factors = _factors(every, reading, names, pitches)
+        for reading, names, how in joined.plan:
+            factors = _factors(every, reading, names, joined.pitches)
             value = total([(every[i].reading, factor) for i, factor in factors.items()])
             check_numbers(setup.name, {reading: (value,)})
             text = ", ".join(f"{every[i].name} {every[i].text or every[i].reading}" for i in factors)
@@ -117,17 +138,16 @@ class RawSaid:
             done[reading] = value, how
         return done
 
-    def store_again(
+    def joined(
         self,
         connection: sqlite3.Connection,
-        event_id: int,
         root: int,
         setup: Setup,
         measured: Mapping[str, Sequence[sqlite3.Row]],
         *,
         instead: bool,
-    ) -> Made:
-        """Write raw readings of a cut that was read before; a part of a set joins those that are there."""
+    ) -> Joined:
+        """Return what raw readings of a cut that was read before give; a part of a set joins those there."""
         before = raw_rows.of_cut(connection, root)
         last = {
             name: stored[-1]
@@ -140,14 +160,37 @@ class RawSaid:
             names = tuple(dict.fromkeys(row["name"] for row in old))
             if new < set(names) or (instead and new <= set(names)):
                 kept = [row for row in old if not (instead and row["name"] in new)]
-                made: Plan = [(reading, names, "all its raw readings")]
                 alone = len(measured[reading]) == 1 or instead
                 gone = int(measurement["id"]) if alone else None
-                return self.store(connection, event_id, root, setup, made, replaces=gone, old=kept)
-        return self.store(connection, event_id, root, setup, planned(setup, self.entries, self.pitches))
+                pitches = self.pitches or next((row["pitches"] for row in old if row["pitches"]), None)
+                return Joined([(reading, names, "all its raw readings")], tuple(kept), gone, pitches)
+        return Joined(planned(setup, self.entries, self.pitches), pitches=self.pitches)
+
+    def sets(self, joined: Joined, usual_mm: Mapping[str, float]) -> dict[str, dict[str, RawSet]]:
+        """Return by reading the raw readings that give it, as a question about slips takes them.
+
+        Readings of which a raw one is an interval are left out.
+        """
+        if not joined.plan:
+            return {}
+        from calib.decision.rawslips import RawSet  # numpy comes with it
+
+        found: dict[str, dict[str, RawSet]] = {}
+        for reading, names, _ in joined.plan:
+            factors = factors_of(reading, names, joined.pitches)
+            sets = {}
+            for name in names:
+                old = [rows.reading_of(row) for row in joined.old if row["name"] == name]
+                values = [*old, *(entry.reading for entry in self.entries if entry.name == name)]
+                numbers = tuple(value for value in values if not isinstance(value, Interval))
+                if len(numbers) == len(values):
+                    sets[name] = RawSet(numbers, factors[name], len(old), usual_mm.get(name))
+            if len(sets) == len(names):
+                found[reading] = sets
+        return found
 
     def _ids(
-        self, connection: sqlite3.Connection, event_id: int, root: int, setup: Setup, made: Plan
+        self, connection: sqlite3.Connection, event_id: int, root: int, setup: Setup, joined: Joined
     ) -> list[int]:
         return [
             raw_rows.add(
@@ -156,11 +199,11 @@ class RawSaid:
                 root,
                 entry.name,
                 entry.reading,
-                pitches=self.pitches if entry.name in COUNTED else None,
+                pitches=joined.pitches if entry.name in COUNTED else None,
                 text=entry.text,
                 gauge=entry.gauge
                 or self.gauge
-                or _usual(setup, made, entry.name)
+                or _usual(setup, joined.plan, entry.name)
                 or self.last.get(entry.name),
             )
             for entry in self.entries

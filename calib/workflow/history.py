@@ -15,8 +15,8 @@ from calib.store import events, nouns
 from calib.store import mountings as mounting_rows
 from calib.store import setups as setup_rows
 from calib.store.database import snapshot
+from calib.workflow.again import find
 from calib.workflow.bench import Bench, Placed
-from calib.workflow.cuts import find
 from calib.workflow.records import Moved
 from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop

@@ -15,9 +15,9 @@ from calib.store import boxes as rows
 from calib.store import events
 from calib.store.box_json import numbers_from_json, to_json
 from calib.store.database import snapshot
+from calib.workflow.again import find
 from calib.workflow.boxes import BoxQuestion, PlannedBox, kinds_of, plan, remade
 from calib.workflow.boxwork import NO_BOX, BoxCount, PartCut, count, named_box, parts_cut
-from calib.workflow.cuts import find
 from calib.workflow.entries import plain_name
 from calib.workflow.setups import version_of
 from calib.workflow.shopfloor import Shop
