@@ -44,7 +44,7 @@ def fourth_cut(number: int, target: float = 0.07, repeats: int = 1, **truth: flo
     """Return a fourth cut near its target, after three whose slot and finger were typed to 0.01 mm."""
     band = Band("clearance", target, target - 0.04, target + 0.05)
     setup = Setup("corners", Joint("finger"), (band,), (Adjuster("key"),), Cutter("spiral-6", 6.0))
-    rng = np.random.default_rng([SEED, number, round(1000 * target)])
+    rng = np.random.default_rng([SEED, number, round(1000 * (1.0 + target))])
     shop = SimulatedShop(setup, draw_truth(setup, rng, **truth), rng)
     at, cuts, sizes = {"key": 0.0}, [], []
     for _ in range(4):

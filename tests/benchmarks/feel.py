@@ -97,8 +97,10 @@ def show(hand: str, stakes: str, runs: int, processes: int) -> None:
             f"  {way:9}{minutes:9.1f} ±{error:5.1f}{found[:, 1].mean():8.2f}{spoiled:10.2f} ±{wide:4.2f}"
             f"   {ratio:.3f} ±{spread:.3f}                 {more:+.2f} ±{around:.2f}"
         )
-    better, error = mean_error(rows["both"][:, 0] - rows["feel"][:, 0])
-    print(f"  both less feel: {better:+.1f} ±{error:.1f} min\n", flush=True)
+    for way in ("feel", "calliper"):
+        better, error = mean_error(rows["both"][:, 0] - rows[way][:, 0])
+        print(f"  both less {way}: {better:+.1f} ±{error:.1f} min")
+    print(flush=True)
 
 
 def main() -> None:
