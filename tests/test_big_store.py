@@ -16,7 +16,7 @@ from calib.workflow.next import next_step
 from calib.workflow.shopfloor import Shop
 
 #: What a shop has few of: tools, and what was undone.
-FEW = {"cutters", "stocks", "gauges", "sharpenings", "undos", "undo", "redo"}
+FEW = {"cutters", "stocks", "stock_abrasiveness", "gauges", "sharpenings", "undos", "undo", "redo"}
 
 
 @pytest.fixture
