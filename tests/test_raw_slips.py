@@ -5,22 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
-from click.testing import Result
 from shopkit import CORNERS, ticking
 from slipkit import SLIPS, fourth_cut, put_right
 from typer.testing import CliRunner
 
-from calib.cli.main import app
+from calib.cli.program import app
 from calib.decision.rawslips import RawSet, likely_raw_slip
 from calib.regression.mixture import Mixture
 from calib.workflow import setups
 from calib.workflow.shopfloor import Shop, open_shop
 
 PREDICTED = Mixture(np.ones(1), np.array([-0.05]), np.array([0.03]))
-Run = Callable[..., Result]
+Run = Callable[..., Any]
 
 
 @pytest.mark.parametrize("repeats", [1, 2])
@@ -79,7 +79,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 def run(shop: Shop) -> Run:
     """Return a runner, after three cuts that read 0.20 or so with slot and finger."""
 
-    def _run(*words: str, answers: str | None = None) -> Result:
+    def _run(*words: str, answers: str | None = None) -> Any:
         return CliRunner().invoke(app, [*words, "--db", str(shop.path)], input=answers)
 
     for slot in ("6.17", "6.19", "6.18"):
