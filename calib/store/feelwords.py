@@ -6,6 +6,9 @@ import sqlite3
 
 from calib.store.events import LIVE, NOW
 
+#: So many feels of the shop, the latest, say which other setups a hand is known from.
+LATEST_FEELS = 200
+
 
 def add(
     connection: sqlite3.Connection,
@@ -59,10 +62,11 @@ def people(connection: sqlite3.Connection) -> list[str]:
 
 
 def setups_with_feels(connection: sqlite3.Connection, joint_kind: str, upto: int = NOW) -> list[int]:
-    """Return the setups of a kind that have a live feel."""
+    """Return the setups of a kind that have a live feel among the latest of the shop."""
     rows = connection.execute(
-        f"""SELECT DISTINCT cuts.setup_id FROM (SELECT * FROM feels WHERE {LIVE}) AS f
-            JOIN cuts ON cuts.id = f.cut_id
+        f"""SELECT DISTINCT cuts.setup_id
+            FROM (SELECT * FROM feels WHERE {LIVE} ORDER BY id DESC LIMIT {LATEST_FEELS}) AS f
+            CROSS JOIN cuts ON cuts.id = f.cut_id
             JOIN setup_versions AS v ON v.id = cuts.setup_version_id
             WHERE v.joint_kind = :kind ORDER BY cuts.setup_id""",
         {"kind": joint_kind, "upto": upto},
