@@ -350,7 +350,7 @@ class Cut:
     number: int
     kind: CutKind
     settings_mm: Mapping[str, float]
-    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     pieces: int = 1
     metres_m: float | None = None
     feel: str | None = None
@@ -362,10 +362,8 @@ class Cut:
     when: str | None = None
     at_hand: bool = True
     by: str | None = None
-    approach: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}), compare=False)
-    worths: Mapping[str, tuple[Worth | None, ...]] = field(
-        default_factory=lambda: MappingProxyType({}), compare=False
-    )
+    approach: Mapping[str, int] = field(default_factory=dict, compare=False)
+    worths: Mapping[str, tuple[Worth | None, ...]] = field(default_factory=dict, compare=False)
 
     def worth_of(self, reading: str, place: int) -> Worth | None:
         """Return how good one of the readings is; None = as the knowledge says."""

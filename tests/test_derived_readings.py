@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from calib.errors import CalibError
-from calib.geometry.finger_boards import clearance_from_outside
 from calib.measurement import type_b
 from calib.measurement.derived import RAW_USES, Derived, Raw, derive, factors_of, plan
 from calib.measurement.kinds import Gauge, Studied, direct_worth, kind_of, raw_with, shared_sds_mm
@@ -89,10 +88,10 @@ def test_ten_pitches_and_a_slot_have_the_uncertainty_of_the_check_row() -> None:
 
 
 def test_outside_jaws_alone_agree_with_the_geometry() -> None:
-    """D: u(c)^2 = (u_O/N)^2 + ((2 + 1/N) u_f)^2."""
+    """D: p = (O - f)/N, c = p - 2f, u(c)^2 = (u_O/N)^2 + ((2 + 1/N) u_f)^2, with the numbers written out."""
     found = worked("clearance", {"over": Raw((196.40,), 0.03), "finger": Raw((9.46,), 0.02)}, 10)
-    c, u, _ = clearance_from_outside(196.40, 10, 9.46, 0.03, 0.02)
-    assert (found.value_mm, found.u_mm) == pytest.approx((c, u), rel=1e-12)
+    assert found.value_mm == pytest.approx((196.40 - 9.46) / 10 - 2 * 9.46, rel=1e-12)
+    assert found.u_mm == pytest.approx(math.hypot(0.03 / 10, 2.1 * 0.02), rel=1e-12)
 
 
 def test_the_limits_of_slot_and_finger_add_to_the_check_row() -> None:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from calib.errors import CalibError
 from calib.geometry import describe, finger, finger_boards, finger_faults
+from calib.measurement.derived import Raw, derive, factors_of
 from calib.shop import Adjuster, Band, Cutter, Joint, Setup
 
 READINGS = ("slot", "pitch", "finger", "clearance", "play")
@@ -153,12 +154,15 @@ def test_outside_jaws_give_the_same_clearance_and_a_zero_error_shifts_it_by_two(
     gap, slot, z = 9.45, 9.60, 0.02
     a = cut_board_a(gap, slot, 9.55, "away", 11)
     over_all = a[10][0] - 0.0  # outside of finger 0 to outside of finger 10: ten pitches and one finger
-    found = finger_boards.clearance_from_outside(over_all, 10, gap, u_over_all=0.02, u_finger=0.01)
-    shifted = finger_boards.clearance_from_outside(over_all + z, 10, gap + z, 0.02, 0.01)
-    assert found.clearance_mm == exactly(0.15)
-    assert found.pitch_mm == exactly(19.05)
-    assert shifted.clearance_mm - found.clearance_mm == exactly(-2.0 * z)
-    assert found.u_mm == pytest.approx(math.hypot(0.02 / 10, 2.1 * 0.01), rel=1e-12)
+    factors = factors_of("clearance", ("over", "finger"), 10)
+
+    def clearance(zero):
+        raws = {"over": Raw((over_all + zero,), 0.02), "finger": Raw((gap + zero,), 0.01)}
+        return derive(raws, factors, "clearance")
+
+    assert clearance(0.0).value_mm == exactly(0.15)
+    assert clearance(z).value_mm - clearance(0.0).value_mm == exactly(-2.0 * z)
+    assert clearance(0.0).u_mm == pytest.approx(math.hypot(0.02 / 10, 2.1 * 0.01), rel=1e-12)
 
 
 @given(microns, microns, st.integers(20, 300))

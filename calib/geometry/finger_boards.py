@@ -1,7 +1,6 @@
-"""Finger-joint boards: one cut slot after slot, two put together, one measured over many pitches.
+"""Finger-joint boards: one cut slot after slot, two put together, one that ends somewhere.
 
-Symbols and signs as in `calib.geometry.finger`; N slots or pitches, W board width, O length over all,
-z zero error of a calliper.
+Symbols and signs as in `calib.geometry.finger`; N slots, W board width.
 
 Assumed: rigid wood, boards upright, every seat as good as the last (else see `finger_faults`).
 """
@@ -31,14 +30,6 @@ class FingerRow(NamedTuple):
     slots_mm: tuple[tuple[float, float], ...]
     fingers_mm: tuple[float, ...]
     last_piece_mm: float
-
-
-class Measured(NamedTuple):
-    """A clearance worked out from other measurements, with the pitch, mm."""
-
-    clearance_mm: float
-    u_mm: float
-    pitch_mm: float
 
 
 class WidthEnd(NamedTuple):
@@ -135,56 +126,6 @@ def boards_cut_together(gap: float, slot: float, lead: float) -> tuple[float, fl
         w - g beyond B's finger and s - w before it, edges flush; B pushed along by w - p/2 centres it.
     """
     return lead - gap, slot - lead, lead - (gap + slot) / 2.0
-
-
-def clearance_from_slot(
-    slot: float, pitches_mm: float, pitches: int, u_slot: float, u_pitches: float
-) -> Measured:
-    """Return the clearance from one slot and a row of pitches, c = 2s - p.
-
-    Parameters
-    ----------
-    slot, pitches_mm : float, mm
-        `pitches_mm` is the length over `pitches` pitches.
-    u_slot, u_pitches : float, mm
-        Standard uncertainties, random parts.
-
-    Returns
-    -------
-    Measured
-        u(c)^2 = (2 u_slot)^2 + (u_pitches / N)^2. Fingers and slots are taken to share one pitch.
-
-    Examples
-    --------
-    >>> [round(mm, 4) for mm in clearance_from_slot(9.60, 190.62, 10, 0.02, 0.03)]
-    [0.138, 0.0401, 19.062]
-    """
-    step = pitches_mm / pitches
-    return Measured(2.0 * slot - step, math.hypot(2.0 * u_slot, u_pitches / pitches), step)
-
-
-def clearance_from_outside(
-    over_all: float, pitches: int, finger: float, u_over_all: float, u_finger: float
-) -> Measured:
-    """Return the clearance with outside jaws only: N pitches and one finger over all, and one finger.
-
-    Parameters
-    ----------
-    over_all, finger : float, mm
-    pitches : int
-        N.
-    u_over_all, u_finger : float, mm
-        Standard uncertainties, random parts.
-
-    Returns
-    -------
-    Measured
-        p = (O - f)/N, c = p - 2f, u(c)^2 = (u_O/N)^2 + ((2 + 1/N) u_f)^2. A zero error z of the calliper,
-        reading too large, shifts this c by -2z; it is not in u.
-    """
-    step = (over_all - finger) / pitches
-    u = math.hypot(u_over_all / pitches, (2.0 + 1.0 / pitches) * u_finger)
-    return Measured(step - 2.0 * finger, u, step)
 
 
 def width_end(width: float, pitch_mm: float, slot: float) -> WidthEnd:

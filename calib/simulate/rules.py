@@ -57,11 +57,6 @@ def program(setup: Setup, cuts: Sequence[Cut]) -> Action:
     return Action(*next_step(setup, cuts))
 
 
-def stay_out(setup: Setup, cuts: Sequence[Cut]) -> Action:
-    """Cut the good stock where the machine stands."""
-    return Action("cut_good", _standing(setup, cuts))
-
-
 def chase(setup: Setup, cuts: Sequence[Cut]) -> Action:
     """Move by the whole error of the last cut; stop at the first cut inside."""
     return _correct(setup, cuts, inside=1, gain=lambda n: 1.0)

@@ -47,10 +47,3 @@ def studies(connection: sqlite3.Connection, upto: int = NOW) -> list[sqlite3.Row
             JOIN events ON events.id = study.event_id ORDER BY study.id""",
         {"upto": upto},
     ).fetchall()
-
-
-def values_of(connection: sqlite3.Connection, study_id: int) -> list[sqlite3.Row]:
-    """Return the values of one study in the order they were taken."""
-    return connection.execute(
-        "SELECT * FROM gauge_study_values WHERE study_id = ? ORDER BY place", (study_id,)
-    ).fetchall()

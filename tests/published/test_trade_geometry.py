@@ -81,14 +81,6 @@ def test_a15_height_gives_proud_outer_and_inner_size():
     )
 
 
-def test_a17_clearance_from_a_slot_and_ten_pitches():
-    # A17, label D
-    found = finger_boards.clearance_from_slot(9.60, 190.62, 10, u_slot=0.02, u_pitches=0.03)
-    assert found.pitch_mm == pytest.approx(19.062, rel=0, abs=0.001)
-    assert found.clearance_mm == pytest.approx(0.138, rel=0, abs=0.001)
-    assert found.u_mm == pytest.approx(0.0401, rel=0, abs=0.001)
-
-
 def test_a18_a_width_that_ends_inside_a_slot():
     # A18, label D
     end = finger_boards.width_end(130.0, 19.05, 9.60)
