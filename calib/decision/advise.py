@@ -15,13 +15,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from calib.decision import batch, reasons
-from calib.decision.advice import ActionValue, Advice, Expectation, Move, Step
-from calib.decision.approach import last_approach
+from calib.decision.advice import ActionValue, Advice, Step
 from calib.decision.cautions import cautions_for
 from calib.decision.explore import alone, as_if_known, unknown_effect
-from calib.decision.hand import how_to_move
+from calib.decision.foretold import expectations, moves_of
 from calib.decision.hints import test_hints
-from calib.decision.odds import Chance, chance_of, shared_at
 from calib.decision.resharpen import regrind_first
 from calib.decision.sensing import as_sensed
 from calib.decision.standins import lean
@@ -29,7 +27,6 @@ from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
 from calib.regression.learn import Carried, through
-from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect, prospect
 from calib.regression.recession import EdgeBelief
 from calib.regression.shift import Shift
@@ -341,9 +338,9 @@ def _advice(
     cut_now: float,
     wild: Cut | None,
 ) -> Advice:
-    moves = _moves_of(setup, rows, futures, best)
+    moves = moves_of(setup, rows, futures, best.choices)
     batch_futures = [lean(future, setup.pieces_left) for future in futures]
-    expectations, chance = _expectations(setup, batch_futures, best)
+    expected, chance = expectations(setup, batch_futures, best.choices)
     used = sum(1 for cut in rows if cut.readings or cut.feel)
     last = _last_measured(rows)
     return Advice(
@@ -351,7 +348,7 @@ def _advice(
         cuts_used=used,
         step=best.step,
         moves=moves,
-        readings=expectations,
+        readings=expected,
         pieces_left=setup.pieces_left,
         probability_next=chance.next_piece,
         probability_all=chance.all_pieces,
@@ -373,7 +370,8 @@ def _advice(
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,
         actions=tuple(
-            ActionValue(o.step, o.minutes, o.tests, _moves_of(setup, rows, futures, o)) for o in options
+            ActionValue(o.step, o.minutes, o.tests, moves_of(setup, rows, futures, o.choices))
+            for o in options
         ),
     )
 
@@ -384,67 +382,3 @@ def _cuts(option: _Option) -> bool:
 
 def _value(option: _Option) -> ActionValue:
     return ActionValue(option.step, option.minutes, option.tests)
-
-
-def _moves_of(
-    setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect], option: _Option
-) -> tuple[Move, ...]:
-    """Return the moves of a step, each as the hand makes it, with the error that such moves have."""
-    moves = []
-    for future, choice in zip(futures, option.choices, strict=True):
-        for a, adjuster in enumerate(future.adjusters):
-            if choice.moved[a]:
-                start = float(future.now_mm[a])
-                end = start + float(choice.change_mm[a])
-                how = how_to_move(
-                    setup, adjuster, start, end, last_approach(setup, rows, adjuster),
-                    usual_error_mm=usual_error(future, a), lever=lever_of(future, a),
-                )  # fmt: skip
-                moves.append(Move(adjuster, start, end, how))
-    return tuple(moves)
-
-
-def usual_error(future: Prospect, a: int) -> float:
-    """Return what nine moves in ten of an adjuster land within, mm of its scale."""
-    sd = future.move_sd[:, a]
-    return Mixture(future.weights, np.zeros(len(sd)), sd).quantile(0.95) if sd.max() > 0.0 else 0.0
-
-
-def lever_of(future: Prospect, a: int) -> float | None:
-    """Return how far a reading goes when an adjuster goes by 1, as the cuts say; None while it is learned."""
-    if future.learned[:, a].any():
-        return None
-    F, A = len(future.readings), len(future.adjusters)
-    f = int(np.argmax(np.abs(future.slopes[:, :, a]).max(axis=0)))
-    told = future.slopes[:, f, a] * (1.0 + future.mean[:, F + A + a])
-    return abs(float(future.weights @ told))
-
-
-def _expectations(
-    setup: Setup, futures: Sequence[Prospect], option: _Option
-) -> tuple[tuple[Expectation, ...], Chance]:
-    """Return what every reading should be after the moves, and the joint chance over the readings."""
-    found: dict[str, Expectation] = {}
-    joint_next = joint_all = 1.0
-    for future, choice in zip(futures, option.choices, strict=True):
-        shared = shared_at(future, choice.change_mm, choice.moved)
-        bands = tuple(setup.band(f) for f in future.readings)
-        block = chance_of(shared, bands, setup.pieces_left)
-        joint_next, joint_all = joint_next * block.next_piece, joint_all * block.all_pieces
-        for f, band in enumerate(bands):
-            alone = chance_of(shared.only(f), (band,), setup.pieces_left) if len(bands) > 1 else block
-            measured = next_reading(future, choice, f)
-            found[band.name] = Expectation(
-                band.name, band.target_mm, band.low_mm, band.high_mm, measured.expected, measured.u,
-                measured.interval(0.9), alone.next_piece, alone.all_pieces,
-                measured.cdf(band.high_mm) - measured.cdf(band.low_mm),
-            )  # fmt: skip
-    ordered = tuple(found[b.name] for b in setup.bands)
-    return ordered, Chance(joint_next, joint_all)
-
-
-def next_reading(future: Prospect, choice: Choice, f: int) -> Mixture:
-    """Return the next measured value of reading f after a choice's moves, mm."""
-    mean, covariance = future.after(choice.change_mm[None, :], choice.moved[None, :], measured=True)
-    variance = covariance[:, 0, f, f] + future.cut_sd[:, f] ** 2 + future.reading_sd[:, f] ** 2
-    return Mixture(future.weights, mean[:, 0, f], np.sqrt(variance))

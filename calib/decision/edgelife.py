@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from calib.decision.ahead import HOLDS_AT, Ahead, look_ahead
 from calib.decision.upkeep import Schedule, key_enters_for, schedule
-from calib.regression.hypotheses import BlockPosterior
+from calib.regression.blockposterior import BlockPosterior
 from calib.regression.prospect import Prospect
 from calib.regression.sharedwear import SharedWear
 from calib.regression.terms import Block, Row

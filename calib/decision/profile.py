@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from calib.decision.advice import Advice
-from calib.decision.advise import next_reading
+from calib.decision.foretold import next_reading
 from calib.decision.odds import chance_of, shared_at
 from calib.decision.weigh import Choice
 from calib.errors import CalibError

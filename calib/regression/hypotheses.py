@@ -18,16 +18,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.regression import blunder, feel, knowledge, shift, solve
+from calib.regression.blockposterior import BlockPosterior
 from calib.regression.feelalong import along
 from calib.regression.footing import Footing
-from calib.regression.mixture import Mixture
-from calib.regression.recession import Recession, WearAxis, prior_axis, unworn
+from calib.regression.recession import WearAxis, prior_axis, unworn
 from calib.regression.start import Start
 from calib.regression.steps import Step
 from calib.regression.terms import Block, Row, blocks_of
@@ -50,99 +49,6 @@ _LOG_REACH = 30.0
 UNKNOWN_MM = 30.0
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
-
-
-@dataclass(frozen=True)
-class BlockPosterior:
-    """The mixture of one block.
-
-    Parameters
-    ----------
-    variants : tuple of Block
-        The block as the setup states it, then with each scale that may count the other way turned.
-    variant : ndarray of shape (C,)
-        Which of them a component believes.
-    weights : ndarray of shape (C,), sums to 1
-    mean : ndarray of shape (C, p)
-        Of the terms, in the order of `names`.
-    covariance : ndarray of shape (C, p, p)
-    scatter, move : ndarray of shape (C,)
-        Factors on the medians.
-    recession : Recession
-        The course of the edge's wear that each component believes.
-    hypothesis : ndarray of shape (C,)
-        Components that differ in nothing but the wear have the same number.
-    bad : tuple of (Row, float)
-        Every number with the probability that it is a slip.
-    reversed_scales : mapping of adjuster to the probability that its scale counts the other way
-    shift : Shift or None
-        Whether the readings have shifted in this mounting; the mixture itself takes it that they have not.
-    """
-
-    variants: tuple[Block, ...]
-    variant: Indices
-    weights: Array
-    mean: Array
-    covariance: Array
-    scatter: Array
-    move: Array
-    recession: Recession
-    hypothesis: Indices
-    bad: tuple[tuple[Row, float], ...]
-    reversed_scales: dict[str, float]
-    shift: shift.Shift | None = None
-
-    @property
-    def block(self) -> Block:
-        """The block as the setup states it."""
-        return self.variants[0]
-
-    @property
-    def slopes(self) -> Array:
-        """Slopes that each component believes, shape (C, F, A), mm per mm; NaN where to be learned."""
-        return np.stack([v.slopes for v in self.variants])[self.variant]
-
-    @property
-    def worn_mm(self) -> Array:
-        """Recession of the present edge since the log began, shape (C,), mm."""
-        now = self.block.track.now
-        return np.zeros(len(self.weights)) if now is None else self.recession.between(now.from_m, now.edge_m)
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the terms."""
-        return tuple(term.name for term in self.block.terms)
-
-    @cached_property
-    def mixed_mean(self) -> Array:
-        """Mean of the terms over the mixture, shape (p,)."""
-        mean: Array = self.weights @ self.mean
-        return mean
-
-    @cached_property
-    def mixed_covariance(self) -> Array:
-        """Covariance of the terms over the mixture, shape (p, p)."""
-        away = self.mean - self.mixed_mean
-        within = np.einsum("c,cpq->pq", self.weights, self.covariance)
-        covariance: Array = within + np.einsum("c,cp,cq->pq", self.weights, away, away)
-        return covariance
-
-    def linear(self, functions: FeatureList) -> tuple[Array, Array]:
-        """Return mean (C, q) and covariance (C, q, q) of q linear functions of the terms.
-
-        Parameters
-        ----------
-        functions : callable from a Block to a list of q mappings of term name to factor
-            Called once per variant, because a turned scale turns the features too.
-        """
-        L = np.stack([v.features_matrix(functions(v)) for v in self.variants])[self.variant]
-        mean = np.einsum("cqp,cp->cq", L, self.mean)
-        return mean, L @ self.covariance @ np.swapaxes(L, 1, 2)
-
-    def one(self, function: FeatureList) -> Mixture:
-        """Return the mixture of a single linear function of the terms."""
-        mean, covariance = self.linear(function)
-        return Mixture(self.weights, mean[:, 0], np.sqrt(np.maximum(covariance[:, 0, 0], 0.0)))
 
 
 def variants_of(

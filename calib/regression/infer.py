@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import CalibError
+from calib.regression.blockposterior import BlockPosterior
 from calib.regression.feelpairs import with_own_words
 from calib.regression.footing import start_setting
-from calib.regression.hypotheses import BlockPosterior, Span, solve_block, variants_of
+from calib.regression.hypotheses import Span, solve_block, variants_of
 from calib.regression.learn.begin import Ground, footing_of, ground_of, start_of
 from calib.regression.learn.carry import check_same, through
 from calib.regression.learn.state import Carried

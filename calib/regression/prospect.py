@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calib.regression.hypotheses import BlockPosterior
+from calib.regression.blockposterior import BlockPosterior
 from calib.regression.infer import reading_sds
 from calib.regression.recession import Recession
 from calib.regression.shared import measured_features

@@ -27,9 +27,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.errors import CalibError
 from calib.geometry import JointModel, by_thickness, describe
 from calib.regression.footing import Footing, reference_settings
+from calib.regression.groups import check, components
 from calib.regression.shared import gauge_priors, measured_features, offset_features, offset_priors
 from calib.regression.steps import Step
 from calib.regression.track import MachineState, Track, walk
@@ -177,7 +177,7 @@ def blocks_of(
     CalibError
         When a cut has a reading or lacks a setting that the setup does not know.
     """
-    _check(setup, cuts)
+    check(setup, cuts)
     reference = reference_settings(setup, cuts) if footing is None else footing.reference_mm
     model = describe(setup, reference)
     track = walk(setup, cuts, 0.0 if footing is None else footing.metres_m)
@@ -187,49 +187,10 @@ def blocks_of(
     ]
 
 
-def components(setup: Setup, model: JointModel) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
-    """Return (readings, adjusters) of each group that slopes link, in the setup's order."""
-    groups: list[tuple[set[str], set[str]]] = []
-    for band in setup.bands:
-        slopes = model.slopes.get(band.name, {})
-        linked = {a for a, slope in slopes.items() if slope is None or slope != 0.0}
-        readings, adjusters = {band.name}, set(linked)
-        for group in [g for g in groups if g[1] & linked]:
-            groups.remove(group)
-            readings |= group[0]
-            adjusters |= group[1]
-        groups.append((readings, adjusters))
-    order = [b.name for b in setup.bands]
-    ordered = [
-        (tuple(n for n in order if n in r), tuple(a.name for a in setup.adjusters if a.name in s))
-        for r, s in groups
-    ]
-    return sorted(ordered, key=lambda group: order.index(group[0][0]))
-
-
 def follows_wear(setup: Setup) -> bool:
     """Say whether any reading of a setup follows the recession of its edge."""
     slopes = describe(setup, reference_settings(setup, ())).recession_slopes
     return any(slopes.values())
-
-
-def _check(setup: Setup, cuts: Sequence[Cut]) -> None:
-    known = [b.name for b in setup.bands]
-    for cut in cuts:
-        for name in cut.readings:
-            if name not in known:
-                raise CalibError(
-                    f'cut {cut.number}: setup {setup.name} has no reading "{name}". '
-                    f"It has: {', '.join(known)}."
-                )
-        missing = [a.name for a in setup.adjusters if a.name not in cut.settings_mm]
-        if missing:
-            raise CalibError(f"cut {cut.number} does not say where {missing[0]} stood. Give its setting.")
-        if cut.feel is not None and cut.feel not in setup.feel.words:
-            raise CalibError(
-                f'cut {cut.number}: feel "{cut.feel}" is not a word of setup {setup.name}. '
-                f"It knows: {', '.join(setup.feel.words) or 'none'}."
-            )
 
 
 def _block(
