@@ -7,6 +7,8 @@ from dataclasses import replace
 import pytest
 from shopkit import CORNERS, GROOVE, cut
 
+from calib.cli.historylines import mounted_lines
+from calib.decision.cautions import cautions_for
 from calib.errors import CalibError
 from calib.shop import Cutter
 from calib.workflow import cutters, history, mountings, setups
@@ -84,12 +86,12 @@ def test_a_new_mounting_is_known_to_the_next_advice(corners: Shop) -> None:
 
 
 def test_another_cutter_in_a_mounting_is_in_the_setup_from_then_on(corners: Shop) -> None:
-    """Its width and its metres go to the model, and a caution is said."""
+    """Its width and its metres go to the model, and what has changed is said."""
     cut(corners, key=6.0, height=8.1, clearance=0.07, stock="poplar")
     cutters.add(corners, "straight-6", 5.9, metres=3.0)
     mounted = mountings.mount(corners, NAME, cutter="straight-6", stock="cherry")
     assert mounted.cutter == "straight-6"
-    assert mounted.cautions == (
+    assert mounted.changed == (
         "Another cutter is in it now: expect another width, and start with a test cut.",
         "cherry has not been cut on this setup yet.",
     )
@@ -108,7 +110,7 @@ def test_a_sharpening_since_is_a_caution(corners: Shop) -> None:
     """The slot may be narrower now."""
     cut(corners, key=6.0, height=8.1, clearance=0.07)
     cutters.sharpen(corners, "spiral-6")
-    assert "sharpened since" in mountings.mount(corners, NAME).cautions[0]
+    assert "sharpened since" in mountings.mount(corners, NAME).changed[0]
 
 
 def test_advice_is_kept_with_what_it_used_at_full_precision(corners: Shop, thumb: None) -> None:
@@ -174,3 +176,11 @@ def test_advice_before_any_cut_is_given_on_an_empty_log(corners: Shop, thumb: No
     """Nothing is known of where the scales stand."""
     assert history.log_of(corners, NAME) == (CORNERS, [])
     assert next_step(corners, NAME).cuts_used == 0
+
+
+def test_whoever_mounts_a_setup_is_told_the_usual_cautions(corners: Shop) -> None:
+    mounted = mountings.mount(corners, NAME)
+    assert mounted.cautions == cautions_for(setups.get(corners, NAME))
+    said = mounted_lines(mounted, 80, "mm")
+    at = said.index("Before you touch anything")
+    assert said[at + 1].startswith("  * Switch off and unplug")

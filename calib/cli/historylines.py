@@ -48,8 +48,9 @@ def mounted_lines(mounted: Mounted, width: int, units: str) -> list[str]:
     if mounted.first is not None:
         lines += first_lines(mounted.first, mounted.spread, width, units)
     lines += paragraph(mounted.text, width) if mounted.text else []
-    lines += section("Mind", mounted.cautions, width, "!")
-    return [*lines, "Not so? calib undo"]
+    lines += section("Mind", mounted.changed, width, "!")
+    lines += section("Before you touch anything", mounted.cautions, width, "*")
+    return [*lines, "", "Not so? calib undo"]
 
 
 def _mounting_lines(

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from calib.decision.cautions import cautions_for
 from calib.errors import CalibError, near_name
 from calib.shop import Adjuster
 from calib.store import events, nouns
@@ -45,8 +46,10 @@ class Mounted:
         Numbers of the earlier mountings that the advice rests on.
     text : str
         The same in one or two sentences.
+    changed : tuple of str
+        What is not as it was (cutter, stock).
     cautions : tuple of str
-        What has changed since (cutter, stock).
+        The usual ones: whoever mounts a setup touches the machine.
     first : FirstSetting or None
         What the first cut should read there; None when nothing was measured in an earlier mounting.
     spread : tuple of Learned
@@ -62,6 +65,7 @@ class Mounted:
     text: str
     cutter: str | None = None
     stock: str | None = None
+    changed: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     first: FirstSetting | None = None
     spread: tuple[Learned, ...] = ()
@@ -103,7 +107,7 @@ def mount(
         keep(shop, connection, now, past)
         start = _starting(now, past, endings)
         rows.add_starts(connection, mounting_id, start.settings_mm)
-        cautions = _cautions(connection, bench, cutter_id, stock, endings)
+        changed = _changed(connection, bench, cutter_id, stock, endings)
         name = nouns.by_root(connection, "cutters", cutter_id)
     return Mounted(
         setup=setup_name,
@@ -113,7 +117,8 @@ def mount(
         text=start.text,
         cutter=None if name is None else name["name"],
         stock=stock,
-        cautions=cautions,
+        changed=changed,
+        cautions=cautions_for(bench.setup),
         first=start.first,
         spread=start.spread,
         kept_joint=kept_joint,
@@ -214,7 +219,7 @@ def _stock_before(bench: Bench) -> str | None:
     return None if bench.mounting is None else bench.mounting["stock"]
 
 
-def _cautions(
+def _changed(
     connection: sqlite3.Connection, bench: Bench, cutter_id: int, stock: str | None, endings: Sequence[Placed]
 ) -> tuple[str, ...]:
     """Say what is not as it was when the setup last ended well."""
