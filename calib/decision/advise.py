@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -26,12 +26,15 @@ from calib.decision.standins import lean
 from calib.decision.weigh import BlockScale, Choice
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
-from calib.regression.learn import Carried, through
 from calib.regression.prospect import Prospect, prospect
 from calib.regression.recession import EdgeBelief
 from calib.regression.shift import Shift
+from calib.regression.track import several_mountings
 from calib.setupform import knowledge_from_dict, stakes_from_dict
 from calib.shop import Cut, Setup
+
+if TYPE_CHECKING:
+    from calib.regression.learn.state import Carried
 
 #: Changes whenever the same log may give another answer.
 MODEL_VERSION = "2"
@@ -135,6 +138,10 @@ def _past(
     rows = list(cuts) or [standing(setup)]
     if wear is not None:
         return Past(None, kept_joint, wear), rows
+    if carried is None and not several_mountings(rows):
+        return Past(None, kept_joint), rows
+    from calib.regression.learn import through  # only a history needs it
+
     carried, rows = through(setup, rows, carried)
     return Past(carried, kept_joint), rows
 

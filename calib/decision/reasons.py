@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from calib.decision.advice import ActionValue
 from calib.decision.explore import slope_known
@@ -10,11 +11,13 @@ from calib.decision.shifted import shift_questions, shift_warnings
 from calib.decision.slips import slips_against
 from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
-from calib.regression.learn import Carried
 from calib.regression.prospect import Prospect
 from calib.regression.shift import Shift
 from calib.shop import LEARN, Cut, Interval, Reading, Setup
 from calib.units import format_length
+
+if TYPE_CHECKING:
+    from calib.regression.learn.state import Carried
 
 #: A reading that is a slip with more than this probability is named.
 DOUBTED = 0.5

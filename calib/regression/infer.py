@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,9 +16,6 @@ from calib.regression.blockposterior import BlockPosterior
 from calib.regression.feelpairs import with_own_words
 from calib.regression.footing import start_setting
 from calib.regression.hypotheses import Span, solve_block, variants_of
-from calib.regression.learn.begin import Ground, footing_of, ground_of, start_of
-from calib.regression.learn.carry import check_same, through
-from calib.regression.learn.state import Carried
 from calib.regression.mixture import Mixture
 from calib.regression.recession import EdgeBelief
 from calib.regression.shared import measured_features, offset_features
@@ -27,6 +25,10 @@ from calib.regression.steps import Step
 from calib.regression.terms import Array, Block, acting_moves, features_at, known_part
 from calib.regression.track import MachineState
 from calib.shop import Cut, Setup
+
+if TYPE_CHECKING:
+    from calib.regression.learn.begin import Ground
+    from calib.regression.learn.state import Carried
 
 #: More shifts than this in one mounting are not looked for.
 MOST_SHIFTS = 3
@@ -163,6 +165,8 @@ def posterior(
     """
     rows = list(cuts) or [standing(setup)]
     if carried is not None:
+        from calib.regression.learn.carry import check_same, through  # only a history needs it
+
         check_same(carried, setup)
         onward, rows = through(setup, rows, carried)
         return _onward(with_own_words(setup, rows), rows, onward or carried, kept_joint, steps)
@@ -176,6 +180,8 @@ def _onward(
     setup: Setup, rows: Sequence[Cut], carried: Carried, kept: bool, steps: Sequence[Step]
 ) -> Posterior:
     """Return the belief in the present mounting, started from what earlier ones taught."""
+    from calib.regression.learn.begin import footing_of, ground_of, start_of
+
     edge = rows[0].sharpening or ""
     blocks = []
     for b, variants in enumerate(variants_of(setup, rows, steps, footing_of(carried, setup, rows, edge))):

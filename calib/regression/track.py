@@ -107,6 +107,19 @@ def walk(setup: Setup, cuts: Sequence[Cut], metres_m: float = 0.0) -> Track:
     return Track(states, now, tuple(walker.all_moves), spans, tuple(walker.stocks), edges)
 
 
+def several_mountings(cuts: Sequence[Cut]) -> bool:
+    """Say whether a log goes over more than one mounting; a row that names none is in that of the row before.
+
+    >>> several_mountings([Cut(1, "test", {}), Cut(2, "test", {}, mounting="2")])
+    True
+    """
+    now, found = "", set()
+    for cut in cuts:
+        now = now if cut.mounting is None else cut.mounting
+        found.add(now)
+    return len(found) > 1
+
+
 class _Walker:
     """The running state of `walk`."""
 

@@ -7,7 +7,6 @@ mounting on are worked out again; those before it still stand.
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -195,6 +194,8 @@ def _ended(connection: sqlite3.Connection, bench: Bench, setup: Setup, upto: int
             known[_of(mounting)] = mounting
     if not together:
         return
+    import hashlib
+
     from calib.regression.learn.state import fingerprint
 
     kept = rows.kept_joints(connection, bench.setup_id)

@@ -31,7 +31,7 @@ from calib.regression.learn.evidence import spread_out, told_alone
 from calib.regression.learn.grid import grid_of
 from calib.regression.learn.state import EDGE_SD_MM, BlockState, Carried, fingerprint
 from calib.regression.terms import Block, blocks_of
-from calib.regression.track import walk
+from calib.regression.track import several_mountings, walk
 from calib.shop import Cut, Setup
 
 Array = NDArray[np.float64]
@@ -133,9 +133,9 @@ def through(
 
     A log of a single mounting, with nothing carried, is left as it is.
     """
-    units = units_of(cuts, carried)
-    if carried is None and len({unit.mounting for unit in units}) < 2:
+    if carried is None and not several_mountings(cuts):
         return None, list(cuts)
+    units = units_of(cuts, carried)
     for unit in units[:-1]:
         carried = carry(carried, setup, unit.cuts)
     if carried is not None and not carried.mountings:
