@@ -187,3 +187,61 @@ def test_a_first_cut_that_is_measured_again_is_held_against_its_own_reading(shop
     assert CliRunner().invoke(app, [*first, *words]).exit_code == 0
     said = CliRunner().invoke(app, ["again", "1", "slot=61.9", "finger=5.99", *words])
     assert "Was slot 6.19 mm meant (the decimal point)?" in said.stderr
+
+
+FIRST = [
+    (("slot=602", "finger=5.77"), "slot=6.02mm"),
+    (("slot=6.02", "finger=577"), "finger=5.77mm"),
+    (("slot=0.237", "finger=5.77"), "slot=6.02mm"),
+]
+
+
+@pytest.mark.parametrize("felt", [False, True])
+@pytest.mark.parametrize(("words", "meant"), FIRST)
+def test_a_slip_in_the_first_sizes_of_a_setup_is_asked_about(shop: Shop, words, meant, felt) -> None:
+    """The width of the cutter says what sizes to expect, before anything was measured or after words only."""
+    run = CliRunner().invoke
+    positions = ["key=6", "height=8.1"]
+    if felt:
+        run(app, ["cut", *positions, "feel=hand", "--db", str(shop.path)])
+    said = run(app, ["cut", *positions, *words, "--db", str(shop.path)])
+    assert said.exit_code == 0
+    assert f"calib again {1 + felt} {meant} --instead" in said.stderr
+
+
+@pytest.mark.parametrize("words", [("slot=6.02", "finger=4.1"), ("slot=6.4", "finger=5.9"), ("clearance=2",)])
+def test_first_sizes_that_are_only_far_off_are_not_asked_about(shop: Shop, words) -> None:
+    """A jig that was never set may stand millimetres away."""
+    said = CliRunner().invoke(app, ["cut", "key=6", "height=8.1", *words, "--db", str(shop.path)])
+    assert said.exit_code == 0
+    assert "meant" not in said.stderr
+
+
+def test_the_last_cut_is_measured_again_when_no_number_is_given(run: Run) -> None:
+    said = run("again", "slot=6.20")
+    assert said.exit_code == 0
+    assert said.stdout.startswith("Measured again: cut 3,")
+    assert clearance(run, 3) == pytest.approx(0.21)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ((), "again: what does it read now?"),
+        (("3",), "again: what does it read now?"),
+        (("three", "slot=6.2"), '"three" is not the number of a cut.'),
+        (("-3", "slot=6.2"), '"-3" is not the number of a cut.'),
+        (("99", "slot=6.2"), "there is no cut 99."),
+    ],
+)
+def test_measuring_again_says_what_is_missing_in_one_line(run: Run, words, says) -> None:
+    said = run("again", *words)
+    assert said.exit_code != 0
+    assert said.stderr.startswith(says)
+    assert said.stderr.count("\n") == 1
+
+
+def test_measuring_again_where_nothing_was_cut_yet(shop: Shop) -> None:
+    said = CliRunner().invoke(app, ["again", "slot=6.2", "--db", str(shop.path)])
+    assert (said.exit_code, said.stderr.count("\n")) == (1, 1)
+    assert "nothing was cut yet" in said.stderr

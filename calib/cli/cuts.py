@@ -85,8 +85,10 @@ def cut(
 
 
 def again(
-    number: Annotated[int, typer.Argument(metavar="N", help="The number on the piece.")],
-    words: Annotated[list[str], typer.Argument(metavar="NAME=VALUE", help="What it reads now.")],
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="N NAME=VALUE", help="N is the number on the piece; none: the last cut."),
+    ] = None,
     instead: Annotated[bool, typer.Option("--instead", help="Take the place of the old readings.")] = False,
     gauge: GaugeOption = None,
     by: By = None,
@@ -99,14 +101,17 @@ def again(
     The new readings stand beside the old ones, as repeats.
 
     \b
+    calib again clearance=-0.06
     calib again 7 clearance=-0.06
     calib again 7 clearance=0.06 --instead
     """
-    from calib.workflow.history import find_cut
+    from calib.workflow.history import find_cut, last_number
 
+    asked, values = _number(words or [])
     with opened(db) as shop:
+        number = last_number(shop) if asked is None else asked
         setup, _ = find_cut(shop, number)
-        said = read_words(setup, words, units, ("feel", "by", "gauge", "pitches", *BLADES))
+        said = read_words(setup, values, units, ("feel", "by", "gauge", "pitches", *BLADES))
         _whose_hand(said, by)
         logged = unless_a_slip(
             said,
@@ -187,6 +192,16 @@ def _whose_hand(said: Said, by: str | None) -> None:
         said.plain["by"] = by.strip()
     if "by" in said.plain and "feel" not in said.plain:
         raise UsageError(f"by {said.plain['by']}: nothing was felt. Say how it feels too, as in feel=hand.")
+
+
+def _number(words: list[str]) -> tuple[int | None, list[str]]:
+    """Take the number of a cut off the words, when the first one is no name=value."""
+    number, values = (words[0], words[1:]) if words and "=" not in words[0] else (None, words)
+    if number is not None and not number.isdecimal():
+        raise UsageError(f'"{number}" is not the number of a cut. Write for example: calib again 7 feel=hand')
+    if not values:
+        raise UsageError("again: what does it read now? Write for example: calib again clearance=0.07")
+    return None if number is None else int(number), values
 
 
 def _example(setup: Setup) -> str:

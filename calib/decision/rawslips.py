@@ -131,11 +131,15 @@ def likely_raw_slip(reading: str, sets: Mapping[str, RawSet], predicted: Mixture
 
 
 def raw_slips_of(belief: Posterior, worked_out: Mapping[str, Mapping[str, RawSet]]) -> tuple[RawSlip, ...]:
-    """Return the slips among raw readings, by the reading that they give; as `slips.slips_of`."""
+    """Return the slips among raw readings, by the reading that they give.
+
+    Where nothing was measured before, a prediction is only geometry: then they are looked at where it is
+    known of all sizes what they usually are.
+    """
     found = (
         likely_raw_slip(reading, sets, belief.next_reading(reading))
         for reading, sets in worked_out.items()
-        if measured_before(belief, reading)
+        if measured_before(belief, reading) or all(one.usual_mm is not None for one in sets.values())
     )
     return tuple(slip for slip in found if slip is not None)
 

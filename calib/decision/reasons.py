@@ -93,8 +93,10 @@ def doubts(
                 continue
             reading = block.block.readings[row.reading]
             value = format_length(row.value_mm + row.known_mm, setup.units)
+            others = any(other.cut != row.cut for other in block.block.rows)
+            says = "the other cuts say" if others else "was assumed before any cut"
             lines.append(
-                f"Cut {row.cut}: {reading} {value} is far from what the other cuts say "
+                f"Cut {row.cut}: {reading} {value} is far from what {says} "
                 f"({_percent(chance)} that it is a slip). "
                 + (
                     f"Measure cut {row.cut} again before anything is moved."

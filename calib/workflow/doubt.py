@@ -63,13 +63,18 @@ def usual_sizes(connection: sqlite3.Connection, bench: Bench, without: int | Non
 
 
 def slips_in(bench: Bench, settings_mm: Mapping[str, float], readings: Readings, sizes: Sizes) -> Slips:
-    """Return the slips among readings that are about to be logged; none while nothing was measured before."""
+    """Return the slips among readings that are about to be logged.
+
+    While nothing was measured before there is only geometry to go by, and sizes alone are looked at.
+    """
     positions = {**bench.positions_mm, **settings_mm}
-    last = bench.log[-1] if bench.log else None
     complete = all(adjuster.name in positions for adjuster in bench.setup.adjusters)
-    if not (readings or sizes) or last is None or not complete or not any(cut.readings for cut in bench.log):
+    first = not any(cut.readings for cut in bench.log)
+    if not complete or not (sizes or (readings and not first)):
         return ()
-    there = Cut(0, "test", positions, pieces=0, mounting=last.mounting, sharpening=last.sharpening)
+    there = Cut(0, "test", positions, pieces=0)
+    if bench.log:
+        there = replace(there, mounting=bench.log[-1].mounting, sharpening=bench.log[-1].sharpening)
 
     def belief() -> Posterior:
         from calib.regression import posterior  # numpy comes with it

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from calib.errors import CalibError
 from calib.shop import Cut, Setup
 from calib.store import advice as advice_rows
 from calib.store import cuts as cut_rows
@@ -18,7 +19,7 @@ from calib.store.database import snapshot
 from calib.workflow.again import find
 from calib.workflow.bench import Bench, Placed
 from calib.workflow.records import Moved
-from calib.workflow.setups import bench_of
+from calib.workflow.setups import bench_of, resolve
 from calib.workflow.shopfloor import Shop
 
 
@@ -85,6 +86,16 @@ def log_of(shop: Shop, setup_name: str) -> tuple[Setup, list[Cut]]:
     with snapshot(shop.connection):
         bench = bench_of(shop.connection, setup_name)
     return bench.setup, bench.log
+
+
+def last_number(shop: Shop) -> int:
+    """Return the number on the last piece of the setup that was used last; raise `CalibError` for none."""
+    name = resolve(shop)
+    with snapshot(shop.connection):
+        own = [item.cut.number for item in bench_of(shop.connection, name).own if item.cut is not None]
+    if not own:
+        raise CalibError(f"{name}: nothing was cut yet. Log a cut with: calib cut {name}")
+    return own[-1]
 
 
 def find_cut(shop: Shop, number: int) -> tuple[Setup, Cut]:
