@@ -18,6 +18,7 @@ from calib.decision import batch, reasons
 from calib.decision.advice import ActionValue, Advice, Expectation, Move, Step
 from calib.decision.approach import last_approach
 from calib.decision.cautions import cautions_for
+from calib.decision.choice import Choice
 from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.hand import how_to_move
 from calib.decision.hints import test_hints
@@ -25,7 +26,7 @@ from calib.decision.odds import Chance, chance_of, shared_at
 from calib.decision.resharpen import regrind_first
 from calib.decision.sensing import as_sensed
 from calib.decision.standins import lean
-from calib.decision.weigh import BlockScale, Choice
+from calib.decision.weigh import BlockScale
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
 from calib.regression.mixture import Mixture

@@ -14,8 +14,8 @@ import numpy as np
 
 from calib.decision.advice import Advice
 from calib.decision.advise import next_reading
+from calib.decision.choice import Choice
 from calib.decision.odds import chance_of, shared_at
-from calib.decision.weigh import Choice
 from calib.errors import CalibError
 from calib.regression.infer import watched
 from calib.regression.prospect import Prospect, prospect

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from calib.decision.advice import ActionValue
+from calib.decision.choice import Choice
 from calib.decision.explore import slope_known
 from calib.decision.shifted import shift_questions, shift_warnings
 from calib.decision.slips import slips_against
-from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
 from calib.regression.shift import Shift
