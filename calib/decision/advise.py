@@ -17,13 +17,14 @@ import numpy as np
 from calib.decision import batch, reasons
 from calib.decision.advice import ActionValue, Advice, Step
 from calib.decision.cautions import cautions_for
+from calib.decision.choice import Choice
 from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.foretold import expectations, moves_of
 from calib.decision.hints import test_hints
 from calib.decision.resharpen import regrind_first
 from calib.decision.sensing import as_sensed
 from calib.decision.standins import lean
-from calib.decision.weigh import BlockScale, Choice
+from calib.decision.weigh import BlockScale
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
 from calib.regression.prospect import Prospect, prospect

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.decision.ahead import MOST_PIECES, drifts, look_ahead
+from calib.decision.choice import Choice
 from calib.decision.loss import BatchLoss
-from calib.decision.weigh import Choice
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
 from calib.shop import Setup

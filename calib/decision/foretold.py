@@ -8,9 +8,9 @@ import numpy as np
 
 from calib.decision.advice import Expectation, Move
 from calib.decision.approach import last_approach
+from calib.decision.choice import Choice
 from calib.decision.hand import how_to_move
 from calib.decision.odds import Chance, chance_of, shared_at
-from calib.decision.weigh import Choice
 from calib.regression.mixture import Mixture
 from calib.regression.prospect import Prospect
 from calib.shop import Cut, Setup

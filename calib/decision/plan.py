@@ -115,6 +115,33 @@ class Plan:
         """Return expected minutes from now when a move is made first."""
         return self._look(self.settled.move, h, z, variance, since)
 
+    def along(self, table: Array, h: Indices, variance: Array, since: Array | None = None) -> Array:
+        """Return a table of `settled` along the whole grid at one variance a component, shape (C, N).
+
+        Parameters
+        ----------
+        table : ndarray of shape (H, S, N)
+        h : ndarray of shape (C,); variance : ndarray of shape (C,), mm^2
+        since : ndarray of shape (C,), optional
+            As in the other look-ups.
+        """
+        J = self.line.rungs
+        noise = self.line.test_variance[h]
+        low, high, share = (
+            part[:, 0] for part in _place(variance[:, None], self.log_low[h], self.log_step[h], J, noise)
+        )
+
+        def rows(start: Indices | int) -> Array:
+            between: Array = (1.0 - share)[:, None] * table[h, low + start]
+            between += share[:, None] * table[h, high + start]
+            return between
+
+        if since is None or not self.line.renews:
+            return rows(0)
+        k, over = _tests_here(since)
+        result: Array = (1.0 - over)[:, None] * rows(J * (1 + k)) + over[:, None] * rows(J * (2 + k))
+        return result
+
     def _look(self, table: Array, h: Indices, z: Array, variance: Array, since: Array | None) -> Array:
         J = self.line.rungs
         low, _, share = _place(
@@ -123,9 +150,7 @@ class Plan:
         rung = low + share
         if since is None or not self.line.renews:
             return self._between(table, h, z, rung, 0)
-        k = np.clip(since, 0.0, float(MOST_TESTS_HERE))
-        low = np.minimum(np.floor(k), MOST_TESTS_HERE - 1).astype(np.intp)
-        share = k - low
+        low, share = _tests_here(since)
         below = self._between(table, h, z, rung, J * (1 + low))
         above = self._between(table, h, z, rung, J * (2 + low))
         result: Array = (1.0 - share) * below + share * above
@@ -144,6 +169,13 @@ class Plan:
             (1 - v) * table[hh, s + 1, n] + v * table[hh, s + 1, n + 1]
         )
         return result
+
+
+def _tests_here(since: Array) -> tuple[Indices, Array]:
+    """Return the whole number of tests below, and the share of the next one."""
+    k = np.clip(since, 0.0, float(MOST_TESTS_HERE))
+    low = np.minimum(np.floor(k), MOST_TESTS_HERE - 1).astype(np.intp)
+    return low, k - low
 
 
 def offset_when_landed(total: Array, offset: Array, landing: Array, noise: Array) -> tuple[Array, Array]:

@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 
 from calib.decision.advice import Advice
+from calib.decision.choice import Choice
 from calib.decision.foretold import next_reading
 from calib.decision.odds import chance_of, shared_at
-from calib.decision.weigh import Choice
 from calib.errors import CalibError
 from calib.regression.infer import watched
 from calib.regression.learn import Carried, carry, through, units_of

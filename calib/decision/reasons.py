@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calib.decision.advice import ActionValue
+from calib.decision.choice import Choice
 from calib.decision.explore import slope_known
 from calib.decision.shifted import shift_questions, shift_warnings
 from calib.decision.slips import slips_against
-from calib.decision.weigh import Choice
 from calib.regression.infer import Posterior
 from calib.regression.prospect import Prospect
 from calib.regression.shift import Shift

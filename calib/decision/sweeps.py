@@ -74,13 +74,15 @@ class Settled:
 
     Parameters
     ----------
-    value, test, move : ndarray, minutes
-        From now on: with the best step, with a test next, with a move next (infinite where none can be).
+    value, cut, test, move : ndarray, minutes
+        From now on: with the best step, cut as it stands, with a test next, with a move next (infinite
+        where none can be).
     tests : ndarray
         Test cuts that the plan expects when a test comes next, that one included.
     """
 
     value: Array
+    cut: Array
     test: Array
     move: Array
     tests: Array
@@ -112,7 +114,7 @@ def sweep_adding(worth: Worth) -> Settled:
                 np.minimum(stay, move[:, states], out=value[:, states])
         if float(np.max(np.abs(value - before))) < worth.tolerance:
             break
-    return Settled(value, test, move, _count_adding(worth, blur, handfuls, test, best))
+    return Settled(value, loss, test, move, _count_adding(worth, blur, handfuls, test, best))
 
 
 def _between(table: Array, where: tuple[Indices, Indices, Array], states: slice) -> Array:
@@ -192,7 +194,7 @@ def sweep_renewing(worth: Worth, rungs: int) -> Settled:
         settle(
             states, _between(value, worth.ladder.test, states), _between(count, worth.ladder.test, states)
         )
-    return Settled(value, test, move, test_count)
+    return Settled(value, loss, test, move, test_count)
 
 
 def reachable(value: Array, per_step: tuple[int, ...]) -> Array:

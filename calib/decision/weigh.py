@@ -3,7 +3,8 @@
 Cutting is priced exactly, over the whole mixture, at every reachable position. Testing is priced by
 the plan, solved for a few hypotheses that stand in for the mixture; every component looks its own mean
 and variance up in the plan of the one that stands for it, and the values are averaged. (Averaging
-values, never solving at a point: a plan for the average shop is too sure of itself.)
+values, never solving at a point: a plan for the average shop is too sure of itself.) That average knows
+the scales after the next test; what they still cost then is added to every test (`lookahead`).
 
 A block with several readings on one adjuster is planned along its first reading; the others follow it
 with the ratio of their slopes, and what they do not share counts as spread.
@@ -16,11 +17,13 @@ C components, H stand-ins, P positions, F readings, A adjusters
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.decision.choice import Choice, Weighed, least
+from calib.decision.lookahead import Place, not_knowing_min
 from calib.decision.loss import BatchLoss, batch_minutes
 from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
 from calib.decision.reach import changes
@@ -38,55 +41,6 @@ _LOOKS_AHEAD = 21
 #: Wear that has taken this part of a band on a long batch is followed by a move.
 _WORN_PART = 0.25
 _TINY = 1e-9
-
-
-@dataclass(frozen=True)
-class Choice:
-    """One action of one block: expected minutes, and the moves that go with it.
-
-    Parameters
-    ----------
-    change_mm : ndarray of shape (A,); moved : ndarray of shape (A,), bool
-    tests : float
-        Test cuts expected from now on.
-    """
-
-    minutes: float
-    change_mm: Array
-    moved: Mask
-    tests: float = 0.0
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """Every action of one block, with its best position.
-
-    `again` is priced without the minutes of measuring itself: all blocks share those.
-    """
-
-    cut_now: Choice
-    move_and_cut: Choice | None
-    test: Choice
-    move_and_test: Choice | None
-    again: Choice
-
-    def best_cut(self) -> Choice:
-        """The cheaper of cutting here and moving first."""
-        return _cheaper(self.cut_now, self.move_and_cut)
-
-    def best_test(self) -> Choice:
-        """The cheaper of testing here and moving first."""
-        return _cheaper(self.test, self.move_and_test)
-
-
-#: Minutes by which a move must win before it is advised; below it is only noise of the arithmetic.
-WORTH_MOVING_MIN = 0.02
-
-
-def _cheaper(stay: Choice, move: Choice | None) -> Choice:
-    if move is None or move.minutes > stay.minutes - WORTH_MOVING_MIN:
-        return stay
-    return move
 
 
 class BlockScale:
@@ -147,8 +101,11 @@ class BlockScale:
         moved = min((c.minutes for c in (move_cut, move_test) if c is not None), default=np.inf)
         later, gain = self._here(plan, moved)
         cut_now = Choice(float(cut[0]), still[0], none[0])
-        test_now = Choice(float(test[0]) + later, still[0], none[0], float(tests[0]))
-        best = min(cut_now.minutes, test_now.minutes, moved)
+        test_now = self._as_learned(plan, Choice(float(test[0]) + later, still[0], none[0], float(tests[0])))
+        if move_test is not None:
+            move_test = self._as_learned(plan, move_test)
+        steps = (cut_now, test_now, move_cut, move_test)
+        best = min(c.minutes for c in steps if c is not None)
         again = Choice(best - gain, still[0], none[0], float(tests[0]))
         return Weighed(cut_now, move_cut, test_now, move_test, again)
 
@@ -173,6 +130,45 @@ class BlockScale:
             share = float(self.future.weights @ (move < cut))
             later = share * max(moved - float(self.future.weights @ move), 0.0)
         return later, max(float(self.future.weights @ now) - self._measured_again(plan), 0.0)
+
+    def _as_learned(self, plan: Plan, choice: Choice) -> Choice:
+        """Return a test with its price as it will be when the scales are still not known after it.
+
+        With one stand-in nothing is to be learned of them. (Measuring again is priced by what it gains in
+        the plan, where both sides know the scales.)
+        """
+        if len(self.groups.members) == 1:
+            return choice
+        change, moved = choice.change_mm[None, :], choice.moved[None, :]
+        mean, covariance = self.future.after(change, moved)
+        variance = covariance[:, :, self.lead, self.lead]
+        offset, belief, since = mean, variance, None
+        if plan.line.renews:
+            anew = moved.copy()
+            anew[:, self.main] = True
+            offset, _ = self.future.after(change, anew)
+            belief, since = self._renewed(variance, moved)
+        place = Place(
+            weights=self.future.weights,
+            mean=mean[:, 0, self.lead],
+            variance=variance[:, 0],
+            noise=self._told(covariance[:, 0]),
+            landing=self.landing[self.stand_in],
+            stand_in=self.stand_in,
+            offset=offset[:, 0, self.lead],
+            since=None if since is None else since[:, 0],
+            when_landed=None if since is None else belief[:, 0],
+        )
+        return replace(choice, minutes=choice.minutes + not_knowing_min(plan, place))
+
+    def _told(self, covariance: Array) -> Array:
+        """Variance (C,) of what one test tells of the lead reading's level, all readings together."""
+        spread = np.diagonal(covariance, axis1=1, axis2=2)
+        ratio = self._ratios()
+        rest = np.maximum(spread - ratio**2 * spread[:, self.lead, None], 0.0)
+        rest[:, self.lead] = 0.0
+        told: Array = 1.0 / np.sum(ratio**2 / (self.noise + rest), axis=1)
+        return told
 
     def _main_adjuster(self) -> int | None:
         """The adjuster that the plan moves: the one that lands closest."""
@@ -294,13 +290,13 @@ class BlockScale:
         test_best: Choice | None = None
         for a in range(A):
             cut, test = self._line_search(plan, a, np.zeros(A), [False] * A)
-            cut_best, test_best = _least(cut_best, cut), _least(test_best, test)
+            cut_best, test_best = least(cut_best, cut), least(test_best, test)
         base = cut_best
         for a in list(range(A)) * 2 if A > 1 else []:  # then one after the other, around the best so far
             if base is None:
                 break
             cut, test = self._line_search(plan, a, base.change_mm, list(base.moved))
-            cut_best, test_best = _least(cut_best, cut), _least(test_best, test)
+            cut_best, test_best = least(cut_best, cut), least(test_best, test)
             base = cut if cut is not None else base
         return cut_best, test_best
 
@@ -381,9 +377,3 @@ class BlockScale:
             variance, since = self._renewed(variance, none)
         value = plan.best_minutes(self.stand_in, there, variance, since)
         return float(self.future.weights @ value.mean(axis=1))
-
-
-def _least(one: Choice | None, other: Choice | None) -> Choice | None:
-    if one is None or other is None:
-        return one if other is None else other
-    return other if other.minutes < one.minutes else one

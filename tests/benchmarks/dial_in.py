@@ -65,7 +65,9 @@ KNOWN_SHOPS = {
 
 #: log-sd of the unknown scales, and the landing.
 UNKNOWN_SHOPS = {
-    f"log-sd {log_sd}, {landing}, {name}": _shop(landing=landing, log_sd=log_sd, scale_sd=0.0, **prices)
+    f"log-sd {log_sd}, {landing}, {name}": _shop(
+        landing=landing, log_sd=log_sd, scale_sd=0.0, blunder_probability=0.0, **prices
+    )
     for log_sd in (0.6, 1.0)
     for landing in ("adds", "renews")
     for name, prices in {
