@@ -39,9 +39,7 @@ def plan_of_two(**changes: object) -> Plan:
 
 def place(share: float, mean: tuple[float, float], variance: tuple[float, float]) -> Place:
     z = np.array(mean)
-    return Place(
-        np.array([share, 1.0 - share]), z, np.array(variance), CUT**2 + READ**2, MOVE**2, BOTH, z
-    )
+    return Place(np.array([share, 1.0 - share]), z, np.array(variance), CUT**2 + READ**2, MOVE**2, BOTH, z)
 
 
 def averaged_minutes(plan: Plan, at: Place) -> float:
@@ -49,8 +47,11 @@ def averaged_minutes(plan: Plan, at: Place) -> float:
     return float(at.weights @ plan.test_minutes(BOTH, at.mean[:, None], at.variance[:, None])[:, 0])
 
 
-def dense_minutes(plan: Plan, at: Place, step_mm: float) -> float:
-    """Minutes of a test by brute force: 601 outcomes, every move on a fine mesh, cutting priced exactly."""
+def dense_minutes(plan: Plan, at: Place, step_mm: float, dearer: float = 0.0) -> float:
+    """Minutes of a test by brute force: 601 outcomes, every move on a fine mesh, cutting priced exactly.
+
+    Every test after it is dearer by so many minutes.
+    """
     S = at.variance + at.noise
     y = np.linspace(-8.0, 8.0, 601) * np.sqrt(S.max()) + at.weights @ at.mean
     density = at.weights * pdf((y[:, None] - at.mean) / np.sqrt(S)) / np.sqrt(S)
@@ -59,17 +60,19 @@ def dense_minutes(plan: Plan, at: Place, step_mm: float) -> float:
     moves = np.arange(-400, 401) * max(step_mm, 0.001)
     total = 0.0
     for k in range(len(y)):
-        stay = step_minutes(plan, density[k], z[k][:, None], left)
-        move = step_minutes(plan, density[k], z[k][:, None] + moves, left + at.landing)
+        stay = step_minutes(plan, density[k], z[k][:, None], left, dearer)
+        move = step_minutes(plan, density[k], z[k][:, None] + moves, left + at.landing, dearer)
         total += min(float(stay[0]), float(move.min()) + 2.0 * density[k].sum())
     return plan.line.test_min + total * (y[1] - y[0])
 
 
-def step_minutes(plan: Plan, weights: np.ndarray, z: np.ndarray, variance: np.ndarray) -> np.ndarray:
+def step_minutes(
+    plan: Plan, weights: np.ndarray, z: np.ndarray, variance: np.ndarray, dearer: float = 0.0
+) -> np.ndarray:
     """Minutes (P,) of the cheaper of cutting and testing at means (2, P), one step for both."""
     P = np.broadcast_to(variance[:, None], z.shape)
     cut = weights @ PRICE.minutes(z, P + (CUT**2)[:, None])
-    return np.minimum(cut, weights @ plan.test_minutes(BOTH, z, P))
+    return np.minimum(cut, weights @ plan.test_minutes(BOTH, z, P) + dearer * weights.sum())
 
 
 @pytest.mark.parametrize("step", [0.0, 0.04])
@@ -85,13 +88,15 @@ def step_minutes(plan: Plan, weights: np.ndarray, z: np.ndarray, variance: np.nd
 )
 def test_a_test_is_priced_as_dense_integration_prices_it(mean, variance, share, step):
     plan, at = plan_of_two(step_mm=step), place(share, mean, variance)
+    first = not_knowing_min(plan, at, rounds=0)
+    assert averaged_minutes(plan, at) + first == pytest.approx(dense_minutes(plan, at, step), rel=0.012)
     found = averaged_minutes(plan, at) + not_knowing_min(plan, at)
-    assert found == pytest.approx(dense_minutes(plan, at, step), rel=0.012)
+    assert found == pytest.approx(dense_minutes(plan, at, step, first), rel=0.012)
 
 
 def test_not_knowing_costs_more_than_a_percent_where_the_shops_would_act_otherwise():
     plan, at = plan_of_two(), place(0.5, (0.07, 0.07), (0.0006, 0.004))
-    assert not_knowing_min(plan, at) > 0.01 * averaged_minutes(plan, at)
+    assert not_knowing_min(plan, at) > not_knowing_min(plan, at, rounds=0) > 0.01 * averaged_minutes(plan, at)
 
 
 @pytest.mark.parametrize("step", [0.0, 0.04])
@@ -118,7 +123,7 @@ def test_without_a_move_only_cutting_and_testing_are_left():
     z = at.mean + at.variance / S * (y[:, None] - at.mean)
     left = at.variance * at.noise / S
     dense = [float(step_minutes(plan, d, m[:, None], left)[0]) for d, m in zip(density, z, strict=True)]
-    found = averaged_minutes(plan, at) + not_knowing_min(plan, at)
+    found = averaged_minutes(plan, at) + not_knowing_min(plan, at, rounds=0)
     assert found == pytest.approx(4.0 + sum(dense) * (y[1] - y[0]), rel=0.012)
 
 
@@ -146,7 +151,7 @@ def test_where_landing_renews_the_test_tells_of_offset_and_landing_together(test
         move = renewed_step(plan, d, there, offset_left + q, offset_left, 0.0 * since)
         total += min(float(stay[0]), float(move.min()) + 2.0 * d.sum())
     column = (z[:, None], B[:, None], since[:, None])
-    found = float(w @ plan.test_minutes(BOTH, *column)[:, 0]) + not_knowing_min(plan, at)
+    found = float(w @ plan.test_minutes(BOTH, *column)[:, 0]) + not_knowing_min(plan, at, rounds=0)
     assert found == pytest.approx(4.0 + total * (y[1] - y[0]), rel=0.015)
 
 

@@ -9,7 +9,8 @@ at as it will really end: with updated weights, and with one step that is taken 
 
 The last expectation is what is worked out, on equally probable outcomes y of the lead reading; with a single
 component it is 0 and the plan's own value stands. After that one test the plan's values Q are used, which
-again know the scales: V1 is still a little hopeful (tests/benchmarks/not_knowing.py says by how much).
+again know the scales; so the expectation is taken once more, with its first value added to every further
+test. V1 is still a little hopeful (tests/benchmarks/not_knowing.py says by how much).
 
 Weights, means and variances follow in closed form along the lead reading. What is approximated: readings
 that follow the lead reading add to what a test tells of the level, but not to what it tells of the scales;
@@ -27,6 +28,7 @@ checked against dense integration in tests/test_decision_lookahead.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +91,7 @@ class Place:
         )  # fmt: skip
 
 
-def not_knowing_min(plan: Plan, place: Place, outcomes: int = _OUTCOMES) -> float:
+def not_knowing_min(plan: Plan, place: Place, outcomes: int = _OUTCOMES, rounds: int = 1) -> float:
     """Return the minutes by which the averaged plan underprices a test at this place; never below 0.
 
     Parameters
@@ -98,6 +100,8 @@ def not_knowing_min(plan: Plan, place: Place, outcomes: int = _OUTCOMES) -> floa
     place : Place
     outcomes : int
         Equally probable outcomes of the test that are looked at.
+    rounds : int
+        How often the answer is put on the price of further tests, and worked out again.
     """
     place = place.heaviest()
     if len(place.weights) == 1:
@@ -110,8 +114,12 @@ def not_knowing_min(plan: Plan, place: Place, outcomes: int = _OUTCOMES) -> floa
     after = _After(plan, place)
     known = np.sum(weights * after.knowing(place.mean + gain * away), axis=1)
     stay = after.staying(weights, place.mean + gain * away)
-    shared = np.minimum(stay, after.moving(weights, place.offset + after.follows * gain * away))
-    return max(float(np.mean(shared - known)), 0.0)
+    move = after.moving(weights, place.offset + after.follows * gain * away)
+    cut, test = np.minimum(stay.cut, move.cut), np.minimum(stay.test, move.test)
+    minutes = 0.0
+    for _ in range(1 + rounds):
+        minutes = max(float(np.mean(np.minimum(cut, test + minutes) - known)), 0.0)
+    return minutes
 
 
 def likely_outcomes(weights: Array, mean: Array, sd: Array, outcomes: int) -> Array:
@@ -138,6 +146,13 @@ def _updated(place: Place, spread: Array, y: Array) -> Array:
     return result
 
 
+class _Steps(NamedTuple):
+    """Minutes of two steps after each outcome, each of shape (K,)."""
+
+    cut: Array
+    test: Array
+
+
 class _After:
     """The plan's values after the test: along the grid, at the variance that each component has then."""
 
@@ -162,24 +177,20 @@ class _After:
         """Minutes of each component alone, by its own best step, at means (K, C)."""
         return self.grid.between([self.known], z)[0]
 
-    def staying(self, weights: Array, z: Array) -> Array:
-        """Minutes (K,) of the cheaper of cutting and testing where the adjusters stand."""
-        both = [np.sum(weights * q, axis=1) for q in self.grid.between(self.here, z)]
-        result: Array = np.minimum(*both)
-        return result
+    def staying(self, weights: Array, z: Array) -> _Steps:
+        """Minutes of cutting and of testing where the adjusters stand, at means (K, C)."""
+        return _Steps(*(np.sum(weights * q, axis=1) for q in self.grid.between(self.here, z)))
 
-    def moving(self, weights: Array, offset: Array) -> Array:
-        """Minutes (K,) of the cheapest move with a cut or a test after it; infinite where none can be."""
+    def moving(self, weights: Array, offset: Array) -> _Steps:
+        """Minutes of the cheapest move with a cut, and with a test, after it; infinite where none can be."""
         line = self.plan.line
         if not line.can_move:
-            return np.full(len(weights), np.inf)
+            return _Steps(np.full(len(weights), np.inf), np.full(len(weights), np.inf))
         aim = self.grid.values[np.arange(len(self.there[0])), self.there[0].argmin(axis=1)]
         wanted = np.sum(weights * (aim - offset), axis=1)
         z = offset[:, None, :] + self._moves(wanted)[:, :, None]
         cut, test = self.grid.between(self.there, z)
-        both = np.minimum(np.einsum("kc,kdc->kd", weights, cut), np.einsum("kc,kdc->kd", weights, test))
-        result: Array = both.min(axis=1) + line.move_min
-        return result
+        return _Steps(*(np.einsum("kc,kdc->kd", weights, q).min(axis=1) + line.move_min for q in (cut, test)))
 
     def _moves(self, wanted: Array) -> Array:
         """Moves (K, D) in mm of the reading, around those that are wanted; multiples of a coarse step."""

@@ -11,8 +11,9 @@ H hypotheses, S states, J rungs, N grid points
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from copy import copy
+from dataclasses import dataclass, replace
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,10 +24,14 @@ Indices = NDArray[np.intp]
 _MOST_SWEEPS = 40
 #: The plan stands still when its tests are counted, so fewer sweeps do.
 _COUNT_SWEEPS = 4
+_COUNT_TOLERANCE = 0.05
 #: States that are swept together (one after the other would settle sooner, but cost more).
 _HANDFUL = 8
 #: Lengths of an FFT that have small factors only.
 _FFT_LENGTHS = (256, 320, 384, 432, 512, 576, 640, 768, 900, 1024, 1280, 1536, 1800, 2048, 2560, 3072, 4096)
+#: Changes of sweep after sweep that are a geometric row: its largest ratio, how far two ratios may differ (of
+#: what is missing to 1), and its last change, minutes or tests.
+_LONGEST_ROW, _PLAIN_ROW, _SMALL_CHANGE = 0.95, 0.2, 4.0
 #: A Gaussian is cut off at this many sds.
 _REACH = 4.5
 
@@ -62,10 +67,16 @@ class Worth:
     spacing: Array
     per_step: tuple[int, ...]
 
-    @property
-    def tolerance(self) -> float:
-        """Minutes; sweeps end when nothing changes by more (what is left to come is of the same size)."""
-        return max(0.02, 1e-5 * float(self.loss.max()))
+    def of(self, h: Indices) -> Worth:
+        """Return the prices of some hypotheses alone."""
+        ladder = Ladder(
+            self.ladder.variance[h],
+            self.ladder.spread[h],
+            _rows(self.ladder.test, h),
+            _rows(self.ladder.move, h),
+        )
+        per_step = tuple(self.per_step[k] for k in h.tolist())
+        return replace(self, loss=self.loss[h], ladder=ladder, spacing=self.spacing[h], per_step=per_step)
 
 
 @dataclass(frozen=True)
@@ -97,24 +108,119 @@ def points_per_step(step_mm: float, spacing: Array) -> tuple[int, ...]:
 
 def sweep_adding(worth: Worth) -> Settled:
     """Return the settled values of every state."""
-    loss, ladder = worth.loss, worth.ladder
-    blur = Blur(ladder.spread / worth.spacing[:, None], loss.shape[2])
-    value, test, move = loss.copy(), np.empty_like(loss), np.full_like(loss, np.inf)
-    best = reachable(loss, worth.per_step)
-    handfuls = [slice(s, min(s + _HANDFUL, loss.shape[1])) for s in range(0, loss.shape[1], _HANDFUL)]
+    tables = _Adding(worth)
+    _to_rest(tables, tables.tolerance)
+    found = tables.value, worth.loss, tables.test, tables.move
+    return Settled(*found, _count_adding(worth, tables.blur, tables.handfuls, tables.test, tables.best))
+
+
+class _Tables:
+    """Values (H, S, N) on their way to rest: `sweep` brings them all one step nearer.
+
+    `value` and `best` (what a move can reach) are what a sweep starts from; `others` follow from them.
+    """
+
+    others: tuple[str, ...] = ("test", "move")
+
+    def __init__(self, worth: Worth) -> None:
+        self.worth, loss = worth, worth.loss
+        self.blur = Blur(worth.ladder.spread / worth.spacing[:, None], loss.shape[2])
+        self.value, self.test, self.move = loss.copy(), np.empty_like(loss), np.full_like(loss, np.inf)
+        self.best: Array = np.empty(0)
+
+    @property
+    def tolerance(self) -> float:
+        """Minutes; sweeps end when nothing changes by more (what is left to come is of the same size)."""
+        return max(0.02, 1e-5 * float(self.worth.loss.max()))
+
+    def sweep(self) -> None:
+        """Work every state out once."""
+        raise NotImplementedError
+
+    def of(self, h: Indices) -> Self:
+        """Return the tables of some hypotheses alone."""
+        part = copy(self)
+        part.worth, part.blur = self.worth.of(h), self.blur.of(h)
+        for name in ("value", "best", *self.others):
+            setattr(part, name, getattr(self, name)[h])
+        return part
+
+    def put(self, h: Indices, part: Self) -> None:
+        """Put the tables of some hypotheses back."""
+        for name in ("value", "best", *self.others):
+            getattr(self, name)[h] = getattr(part, name)
+
+
+def _to_rest(tables: _Tables, tolerance: float) -> None:
+    """Sweep until no value changes by more than a tolerance.
+
+    Hypotheses that rest are left out once they are half of those that are still swept. Values that come to
+    rest as a geometric row are taken to its end at once (Aitken 1926, M), and swept on from there.
+    """
+    part, at = tables, np.arange(len(tables.value))
+    changes: list[Array] = []
     for _ in range(_MOST_SWEEPS):
-        before = value.copy()
-        for states in handfuls:
-            test[:, states] = worth.test_min + blur.apply(_between(value, ladder.test, states), states)
-            stay = np.minimum(loss[:, states], test[:, states])
+        before = part.value.copy(), part.best.copy()
+        part.sweep()
+        changes.append(np.max(np.abs(part.value - before[0]), axis=(1, 2)))
+        moving = np.flatnonzero(changes[-1] >= tolerance)
+        if not len(moving):
+            break
+        if 2 * len(moving) <= len(at):
+            tables.put(at, part)
+            at, part, changes = at[moving], part.of(moving), []
+        elif len(changes) == 3:
+            rest = _rest_of_the_row(changes)[:, None, None]
+            for now, old in zip((part.value, part.best), before, strict=True):
+                now += rest * (now - old)
+            changes = []
+    tables.put(at, part)
+
+
+def _rest_of_the_row(changes: list[Array]) -> Array:
+    """Return what is still to come, in multiples of the last of three changes: 0 where they are no row.
+
+    A row that is taken for longer than it is ends below the values, and comes up by a test's price a sweep
+    only: it must be plain, and its last change small.
+
+    >>> _rest_of_the_row([np.array([4.0, 4.0, 40.0]), np.array([2.0, 3.0, 20.0]), np.array([1.0, 1.0, 10.0])])
+    array([1., 0., 0.])
+    """
+    first, second, last = (np.maximum(change, 1e-12) for change in changes)
+    ratio = last / second
+    plain = (ratio < _LONGEST_ROW) & (np.abs(ratio - second / first) < _PLAIN_ROW * (1.0 - ratio))
+    ratio = np.where(plain & (last < _SMALL_CHANGE), ratio, 0.0)
+    result: Array = ratio / (1.0 - ratio)
+    return result
+
+
+class _Adding(_Tables):
+    """Where landing adds: handfuls of states of rising variance, one after the other."""
+
+    def __init__(self, worth: Worth) -> None:
+        super().__init__(worth)
+        S = worth.loss.shape[1]
+        self.best = reachable(worth.loss, worth.per_step)
+        self.handfuls = [slice(s, min(s + _HANDFUL, S)) for s in range(0, S, _HANDFUL)]
+
+    def sweep(self) -> None:
+        """Work every state out once."""
+        worth, ladder, value = self.worth, self.worth.ladder, self.value
+        for states in self.handfuls:
+            after = _between(value, ladder.test, states)
+            self.test[:, states] = worth.test_min + self.blur.apply(after, states)
+            stay = np.minimum(worth.loss[:, states], self.test[:, states])
             value[:, states] = stay
             if worth.can_move:
-                best[:, states] = reachable(stay, worth.per_step)
-                move[:, states] = worth.move_min + _between(best, ladder.move, states)
-                np.minimum(stay, move[:, states], out=value[:, states])
-        if float(np.max(np.abs(value - before))) < worth.tolerance:
-            break
-    return Settled(value, loss, test, move, _count_adding(worth, blur, handfuls, test, best))
+                self.best[:, states] = reachable(stay, worth.per_step)
+                self.move[:, states] = worth.move_min + _between(self.best, ladder.move, states)
+                np.minimum(stay, self.move[:, states], out=value[:, states])
+
+
+def _rows(where: tuple[Indices, Indices, Array], h: Indices) -> tuple[Indices, Indices, Array]:
+    """Take some hypotheses out of where steps lead."""
+    low, high, share = where
+    return low[h], high[h], share[h]
 
 
 def _between(table: Array, where: tuple[Indices, Indices, Array], states: slice) -> Array:
@@ -154,47 +260,74 @@ def sweep_renewing(worth: Worth, rungs: int) -> Settled:
     States: `rungs` positions that no landing is part of, then `rungs` for each number of tests made
     since the last landing.
     """
-    loss, J = worth.loss, rungs
-    levels = loss.shape[1] // J - 1
-    blur = Blur(worth.ladder.spread / worth.spacing[:, None], loss.shape[2])
-    value, test, move = loss.copy(), np.empty_like(loss), np.full_like(loss, np.inf)
-    count, test_count = np.zeros_like(loss), np.zeros_like(loss)
-    at = np.arange(len(loss))[:, None]
-    low, high, share = worth.ladder.move
-    best = reachable(loss[:, J : 2 * J], worth.per_step)
-    best_count = np.zeros_like(best)
+    tables = _Renewing(worth, rungs)
+    _to_rest(tables, tables.tolerance)
+    tables.sweep_first()
+    counts = _Counts(tables)
+    _to_rest(counts, _COUNT_TOLERANCE)
+    counts.sweep_first()
+    return Settled(tables.value, worth.loss, tables.test, tables.move, counts.test)
 
-    def settle(states: slice, following: Array, following_count: Array) -> None:
-        test[:, states] = worth.test_min + blur.apply(following, states)
-        test_count[:, states] = 1.0 + blur.apply(following_count, states)
-        stay = np.minimum(loss[:, states], test[:, states])
-        stay_count = np.where(loss[:, states] > test[:, states], test_count[:, states], 0.0)
-        value[:, states], count[:, states] = stay, stay_count
-        if states.start == J:
-            best[:] = reachable(stay, worth.per_step)
-            best_count[:] = np.take_along_axis(stay_count, _target(stay, worth.per_step), axis=2)
-        if worth.can_move:
-            lo, hi, u = low[:, states] - J, high[:, states] - J, share[:, states, None]
-            moved = worth.move_min + (1 - u) * best[at, lo] + u * best[at, hi]
-            moved_count = (1 - u) * best_count[at, lo] + u * best_count[at, hi]
-            count[:, states] = np.where(moved < stay, moved_count, stay_count)
-            move[:, states] = moved
-            np.minimum(stay, moved, out=value[:, states])
 
-    for _ in range(_MOST_SWEEPS):
-        before = value.copy()
+class _Renewing(_Tables):
+    """Where landing renews: all rungs of one number of tests go together."""
+
+    def __init__(self, worth: Worth, rungs: int) -> None:
+        super().__init__(worth)
+        self.rungs, self.levels = rungs, worth.loss.shape[1] // rungs - 1
+        self.best = reachable(worth.loss[:, rungs : 2 * rungs], worth.per_step)
+
+    def sweep(self) -> None:
+        """Work every state with a landing out once, the most tests first."""
+        J, levels = self.rungs, self.levels
         for k in range(levels - 1, -1, -1):
-            states = slice(J * (1 + k), J * (2 + k))
             ahead = slice(J * (1 + min(k + 1, levels - 1)), J * (2 + min(k + 1, levels - 1)))
-            settle(states, value[:, ahead].copy(), count[:, ahead].copy())
-        if float(np.max(np.abs(value - before))) < worth.tolerance:
-            break
-    for j in range(J):  # a first position is tested down its own ladder
-        states = slice(j, j + 1)
-        settle(
-            states, _between(value, worth.ladder.test, states), _between(count, worth.ladder.test, states)
-        )
-    return Settled(value, loss, test, move, test_count)
+            self._settle(slice(J * (1 + k), J * (2 + k)), self.value[:, ahead])
+
+    def sweep_first(self) -> None:
+        """Work the positions without a landing out: they are tested down their own ladder."""
+        for j in range(self.rungs):
+            states = slice(j, j + 1)
+            self._settle(states, _between(self.value, self.worth.ladder.test, states))
+
+    def _settle(self, states: slice, following: Array) -> None:
+        worth = self.worth
+        self.test[:, states] = worth.test_min + self.blur.apply(following, states)
+        stay = np.minimum(worth.loss[:, states], self.test[:, states])
+        if states.start == self.rungs:
+            self.best[:] = reachable(stay, worth.per_step)
+        if worth.can_move:
+            self.move[:, states] = worth.move_min + self._landed(states)
+        np.minimum(stay, self.move[:, states], out=self.value[:, states])
+
+    def _landed(self, states: slice) -> Array:
+        """Look up what is reached after a landing: the first rungs, without a test since."""
+        low, high, share = (part[:, states] for part in self.worth.ladder.move)
+        at, u, J = np.arange(len(self.best))[:, None], share[:, :, None], self.rungs
+        result: Array = (1 - u) * self.best[at, low - J] + u * self.best[at, high - J]
+        return result
+
+
+class _Counts(_Renewing):
+    """The tests that a settled plan expects: `test` when one comes next, `value` in any case."""
+
+    others = ("test", "move", "tests", "moves", "target")
+
+    def __init__(self, settled: _Renewing) -> None:
+        worth, first = settled.worth, slice(settled.rungs, 2 * settled.rungs)
+        vars(self).update(vars(settled))
+        stay = np.minimum(worth.loss, settled.test)
+        self.tests, self.moves = worth.loss > settled.test, settled.move < stay
+        self.target = _target(stay[:, first], worth.per_step)
+        self.value, self.test = np.zeros_like(worth.loss), np.zeros_like(worth.loss)
+        self.best = np.zeros_like(settled.best)
+
+    def _settle(self, states: slice, following: Array) -> None:
+        self.test[:, states] = 1.0 + self.blur.apply(following, states)
+        stay = np.where(self.tests[:, states], self.test[:, states], 0.0)
+        if states.start == self.rungs:
+            self.best[:] = np.take_along_axis(stay, self.target, axis=2)
+        self.value[:, states] = np.where(self.moves[:, states], self._landed(states), stay)
 
 
 def reachable(value: Array, per_step: tuple[int, ...]) -> Array:
@@ -245,6 +378,12 @@ class Blur:
         self.length = next((n for n in _FFT_LENGTHS if n >= wanted), _FFT_LENGTHS[-1])
         frequency = 2.0 * np.pi * np.arange(self.length // 2 + 1) / self.length
         self.factors: Array = np.exp(-0.5 * (spread[:, :, None] * frequency) ** 2)
+
+    def of(self, h: Indices) -> Blur:
+        """Return the blur of some hypotheses alone."""
+        part = copy(self)
+        part.factors = self.factors[h]
+        return part
 
     def apply(self, values: Array, states: slice) -> Array:
         """Convolve values (H, states, N), each with the Gaussian of its state."""
