@@ -17,7 +17,7 @@ import pytest
 from calib import advise, load_log
 from calib.decision.advise import next_step
 from calib.errors import CalibError
-from calib.shop import Adjuster, Band, Cut, FeelScale, Joint, Knowledge, Setup, Stakes
+from calib.shop import Adjuster, Band, Cut, FeelScale, Joint, Knowledge, ReadingStakes, Setup, Stakes
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = sorted((ROOT / "sample_logs").glob("*.toml"))
@@ -223,3 +223,31 @@ def test_the_bare_step_is_that_of_the_advice(moves):
         advice = advise(setup, cuts[:n])
         to = {"lever": 0.0, **{m.adjuster: m.to_mm for m in advice.moves}}
         assert next_step(setup, cuts[:n]) == (advice.step, to)
+
+
+@pytest.mark.parametrize(("clearance", "side"), [(0.035, "too_low"), (0.105, "too_high")])
+def test_pieces_that_will_be_spoiled_are_counted_before_they_are_cut(clearance, side) -> None:
+    """Where tests do not pay, it is said how many pieces that costs and what price decided it."""
+    setup = Setup(
+        "coarse", Joint("plain"), (Band("clearance", 0.07, 0.03, 0.11),),
+        (Adjuster("key", 0.02, moves={"clearance": -1.0}),),
+        pieces_left=10, stakes=Stakes(30.0, 30.0, default=ReadingStakes(2.0, 3.0)),
+    )  # fmt: skip
+    advice = advise(setup, [Cut(1, "test", {"key": 6.0}, {"clearance": (clearance,)})])
+    assert advice.step == "cut_good"
+    outside = round(10 * (1.0 - advice.probability_next))
+    (said,) = [line for line in advice.warnings if "pieces will be outside" in line]
+    assert said.startswith(f"About {outside} of the 10 pieces")
+    assert said.endswith(f"calib setup change coarse stakes.clearance.{side}=...")
+    assert f"more than {'3.0' if side == 'too_low' else '2.0'} min" in said
+
+
+def test_pieces_that_will_hardly_be_spoiled_are_not_counted() -> None:
+    setup = Setup(
+        "fine", Joint("plain"), (Band("clearance", 0.5, 0.0, 1.0),),
+        (Adjuster("key", moves={"clearance": -1.0}),),
+        pieces_left=10,
+    )  # fmt: skip
+    advice = advise(setup, [Cut(n, "test", {"key": 6.0}, {"clearance": (0.5,)}) for n in (1, 2, 3)])
+    assert advice.step == "cut_good"
+    assert not any("pieces will be outside" in line for line in advice.warnings)

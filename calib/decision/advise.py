@@ -366,7 +366,10 @@ def _advice(
         check_after_pieces=batch.check_after(setup, batch_futures, best.choices) if _cuts(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
         doubts=reasons.doubts(setup, rows, belief, shifts, wild),
-        warnings=reasons.warnings(setup, rows, shifts, past.carried, futures, best.choices),
+        warnings=(
+            *reasons.warnings(setup, rows, shifts, past.carried, futures, best.choices),
+            *(reasons.spoils(setup, expected, chance.next_piece) if _cuts(best) else ()),
+        ),
         cautions=cautions_for(setup),
         reasons=(
             *best.because,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from calib.decision.advice import ActionValue
+from calib.decision.advice import ActionValue, Expectation
 from calib.decision.choice import Choice
 from calib.decision.explore import slope_known
 from calib.decision.shifted import shift_questions, shift_warnings
@@ -33,9 +33,7 @@ _NAMES = {
 }
 
 
-def why(
-    setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now: float
-) -> tuple[str, ...]:
+def why(setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now: float) -> tuple[str, ...]:
     """Return the reasons for a step, in expected minutes from now (spoiled pieces included).
 
     Parameters
@@ -62,6 +60,33 @@ def why(
             "this one included."
         )
     return tuple(lines)
+
+
+def spoils(setup: Setup, expected: Sequence[Expectation], together: float) -> tuple[str, ...]:
+    """Say how many good pieces are expected outside a band when they are cut, and what would change that.
+
+    Parameters
+    ----------
+    expected : sequence of Expectation
+    together : float
+        Probability that the next good piece is inside all bands.
+    """
+    outside = round(setup.pieces_left * (1.0 - together))
+    if outside < 1 or setup.pieces_left < 2:
+        return ()
+    worst = min(expected, key=lambda reading: reading.probability_next)
+    own = setup.stakes.of(worst.name)
+    high = worst.expected_mm > 0.5 * (worst.low_mm + worst.high_mm)
+    side, price = ("too_high", own.too_high_min) if high else ("too_low", own.too_low_min)
+    return (
+        f"About {outside} of the {setup.pieces_left} pieces will be outside {_bands(setup)}, and at the "
+        f"prices that were given more tests do not pay. If a spoiled piece costs you more than "
+        f"{minutes(price)}, say so: calib setup change {setup.name} stakes.{worst.name}.{side}=...",
+    )
+
+
+def _bands(setup: Setup) -> str:
+    return "the band" if len(setup.bands) == 1 else "a band"
 
 
 def rests_on(carried: Carried | None, used: int) -> tuple[str, ...]:
