@@ -150,7 +150,7 @@ def test_advice_that_rests_on_an_undone_cut_asks_nothing(advised: Shop) -> None:
     ("said", "message"),
     [
         ({"key": 60.0, "clearance": 0.1}, "key 60 mm is outside its range 0 to 40 mm"),
-        ({"key": float("nan"), "clearance": 0.1}, "key nan is not a position"),
+        ({"key": float("nan"), "clearance": 0.1}, "key nan mm is not a position"),
         ({"fence": 1.0}, 'no adjuster "fence". It has: key, height'),
         ({"setback": 1.0}, 'no reading "setback". It has: clearance, proud'),
         ({"clearance": float("nan")}, "clearance nan is not a reading"),

@@ -9,7 +9,7 @@ import typer
 from calib.cli.complete import box_names, setup_names
 from calib.cli.cutasking import Stood, asked_cut, log, unless_a_slip
 from calib.cli.cutlines import answer, echo, of_box, worked_out_lines
-from calib.cli.kit import LOOSE, DbOption, JsonOption, UnitsOption, at_terminal, opened, say
+from calib.cli.kit import LOOSE, DbOption, JsonOption, UnitsOption, at_terminal, opened, remark, say
 from calib.cli.moved import moved
 from calib.cli.words import BLADES, OTHERS, Said, read_words, split_setup
 from calib.errors import UsageError
@@ -173,6 +173,8 @@ def work(
         said.plain.update({"gauge": gauge} if gauge else {})
         logged = log(shop, setup, said, Stood(as_advised, not_moved, at_terminal()), pieces, box)
         left = setups.get(shop, setup.name).pieces_left
+        if 0 < setup.pieces_left < pieces:
+            remark(f"{pieces} is more than the {count(setup.pieces_left, 'piece')} that {_were(setup)} left.")
     if json_form:
         return answer(setup, logged, said, json_form, units)
     echo(setup, logged, said, units)
@@ -182,6 +184,10 @@ def work(
         *worked_out_lines(setup, logged, units),
         "Not so? calib undo",
     )
+
+
+def _were(setup: Setup) -> str:
+    return "was" if setup.pieces_left == 1 else "were"
 
 
 def _whose_hand(said: Said, by: str | None) -> None:

@@ -45,6 +45,8 @@ def moved(
         made = _move(shop, setup, asked, units)
     if json_form:
         return say_json({"setup": setup.name, "moves": made}, "calib.moved/1")
+    for question in moves.questions(setup, made):
+        remark(f"{question} It is kept as typed.")
     unit = units or setup.units
     lines = [f"Moved {move_line(move.adjuster, move.from_mm, move.to_mm, unit)}." for move in made]
     return say(*lines, "Not so? calib undo")

@@ -58,6 +58,12 @@ def sort_words(words: Sequence[str]) -> MoveWords:
             raise UsageError("a move by an amount is written: calib moved SETUP key by 0.14 toward")
         return MoveWords("by", before[0] if len(before) == 2 else None, tuple(after), before[-1])
     setup, rest = split_setup(words)
+    odd = next((word for word in rest if "=" not in word), None)
+    if odd is not None:
+        raise UsageError(
+            f'moved: "{odd}" is not understood. Write: calib moved SETUP key=6.00, '
+            "or: calib moved SETUP key by 0.14 toward"
+        )
     return MoveWords("to" if rest else "advised", setup, tuple(rest))
 
 

@@ -7,6 +7,12 @@ from collections.abc import Collection, Iterable, Mapping
 
 from calib.errors import CalibError, near_name
 from calib.shop import Interval, Reading, Setup
+from calib.units import format_length, twenty_five_fold
+
+#: No position and no reading in a workshop is longer.
+LONGEST_MM = 10_000.0
+#: A move that is longer than the one, and would be shorter than the other with its decimal point elsewhere.
+_LONG_MOVE_MM, _SHORT_MOVE_MM = 3.0, 1.0
 
 
 def check_settings(setup: Setup, settings_mm: Mapping[str, float]) -> None:
@@ -15,8 +21,8 @@ def check_settings(setup: Setup, settings_mm: Mapping[str, float]) -> None:
     for name, mm in settings_mm.items():
         check_name(setup.name, "adjuster", name, known)
         adjuster = setup.adjuster(name)
-        if not math.isfinite(mm):
-            raise CalibError(f"{setup.name}: {name} {mm} is not a position. Give it in mm or inches.")
+        if not abs(mm) <= LONGEST_MM:
+            raise CalibError(f"{setup.name}: {name} {mm:.6g} mm is not a position. Give one below 10 m.")
         if not adjuster.low_mm <= mm <= adjuster.high_mm:
             raise CalibError(
                 f"{setup.name}: {name} {mm:.6g} mm is outside its range {adjuster.low_mm:.6g} to "
@@ -41,10 +47,10 @@ def check_numbers(where: str, readings: Mapping[str, Iterable[Reading]]) -> None
                     math.isinf(reading.low_mm) and math.isinf(reading.high_mm)
                 )
             else:
-                good = math.isfinite(reading)
+                good = abs(reading) <= LONGEST_MM
             if not good:
                 raise CalibError(
-                    f"{where}: {name} {reading} is not a reading. Give a length in mm or inches."
+                    f"{where}: {name} {reading} is not a reading. Give a length in mm or inches, below 10 m."
                 )
 
 
@@ -87,18 +93,43 @@ def plain_name(what: str, name: str) -> str:
     return trimmed
 
 
+def position_questions(settings_mm: Mapping[str, float], before_mm: Mapping[str, float]) -> tuple[str, ...]:
+    """Return a question for every position that looks like a slip, by where the adjuster stood before."""
+    found = [
+        (name, twenty_five_fold(mm, before_mm[name]) or _point_slipped(mm, before_mm[name]))
+        for name, mm in settings_mm.items()
+        if name in before_mm
+    ]
+    return tuple(f"{name}: {question}" for name, question in found if question)
+
+
+def _point_slipped(mm: float, before_mm: float) -> str | None:
+    """Ask whether the decimal point slipped, when a move is long and would be short without it.
+
+    >>> _point_slipped(61.4, 6.0)
+    '61.40 mm is 55.40 mm from where it stood. Was 6.14 mm meant (the decimal point)?'
+    >>> _point_slipped(5.0, 6.0) is None
+    True
+    """
+    if abs(mm - before_mm) <= _LONG_MOVE_MM:
+        return None
+    for factor in (0.1, 0.01, 10.0, 100.0):
+        if abs(factor * mm - before_mm) <= _SHORT_MOVE_MM:
+            return (
+                f"{format_length(mm)} is {format_length(abs(mm - before_mm))} from where it stood. "
+                f"Was {format_length(factor * mm)} meant (the decimal point)?"
+            )
+    return None
+
+
 def unit_questions(
     setup: Setup,
     settings_mm: Mapping[str, float],
     readings: Mapping[str, Iterable[Reading]],
     before_mm: Mapping[str, float],
 ) -> tuple[str, ...]:
-    """Return a question for every value that looks like mm taken for inches, or the other way round."""
-    from calib.units import twenty_five_fold  # only for what is typed in
-
-    found = [
-        (name, twenty_five_fold(mm, before_mm[name])) for name, mm in settings_mm.items() if name in before_mm
-    ]
+    """Return a question for every position that looks like a slip, and every reading in another unit."""
+    found: list[tuple[str, str | None]] = []
     for name, repeats in readings.items():
         band = setup.band(name)
         for reading in repeats:
@@ -108,7 +139,8 @@ def unit_questions(
                 found.append((name, twenty_five_fold(reading, math.copysign(far, reading))))
             elif not isinstance(reading, Interval) and not band.low_mm <= reading <= band.high_mm:
                 found.append((name, twenty_five_fold(reading, band.target_mm)))
-    return tuple(f"{name}: {question}" for name, question in found if question)
+    values = tuple(f"{name}: {question}" for name, question in found if question)
+    return (*position_questions(settings_mm, before_mm), *values)
 
 
 def echoes(

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from calib.errors import CalibError
+from calib.shop import Setup
 from calib.store import events
 from calib.store import moves as rows
 from calib.store.database import snapshot
 from calib.workflow.bench import Bench
-from calib.workflow.entries import check_name, check_settings
+from calib.workflow.entries import check_name, check_settings, position_questions
 from calib.workflow.records import Moved, MoveKind
 from calib.workflow.setups import bench_of
 from calib.workflow.shopfloor import Shop
 
-__all__ = ["MoveKind", "Moved", "moved_as_advised", "moved_by", "moved_to", "positions"]
+__all__ = ["MoveKind", "Moved", "moved_as_advised", "moved_by", "moved_to", "positions", "questions"]
 
 
 def moved_as_advised(shop: Shop, setup_name: str) -> list[Moved]:
@@ -67,6 +68,13 @@ def moved_by(
         check_settings(bench.setup, target)
         texts = {} if text is None else {adjuster: text}
         return _log(shop, connection, bench, target, "by", texts)
+
+
+def questions(setup: Setup, made: Sequence[Moved]) -> tuple[str, ...]:
+    """Return a question for every position that was told and looks like a slip of the fingers."""
+    told = [move for move in made if move.kind == "to" and setup.adjuster(move.adjuster).has_scale]
+    before = {move.adjuster: move.from_mm for move in told if move.from_mm is not None}
+    return position_questions({move.adjuster: move.to_mm for move in told}, before)
 
 
 def positions(shop: Shop, setup_name: str) -> dict[str, float]:
