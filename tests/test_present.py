@@ -119,6 +119,7 @@ def test_the_answer_is_the_first_line() -> None:
             ["Cut the good piece; leave everything where it is."],
         ),
         ({"step": "test_again", "moves": ()}, ["Move nothing; make one more test cut."]),
+        ({"step": "test_again", "moves": (), "cuts_used": 0}, ["Move nothing; make a first test cut."]),
         (
             {"step": "measure_again", "moves": (), "measure_again_cut": 7},
             ["Measure cut 7 again before you move or cut anything."],

@@ -104,7 +104,8 @@ def _step(advice: Advice) -> str:
         pieces = "the good piece" if advice.pieces_left == 1 else f"the {advice.pieces_left} good pieces"
         return f"Then cut {pieces}." if then else f"Cut {pieces}; leave everything where it is."
     if advice.step in ("test_again", "move_and_test"):
-        return "Then make one more test cut." if then else "Move nothing; make one more test cut."
+        test = "one more test cut" if advice.cuts_used else "a first test cut"
+        return f"Then make {test}." if then else f"Move nothing; make {test}."
     if advice.step == "measure_again":
         cut = "the last cut" if advice.measure_again_cut is None else f"cut {advice.measure_again_cut}"
         return f"Measure {cut} again before you move or cut anything."
