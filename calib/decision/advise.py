@@ -37,6 +37,8 @@ from calib.shop import Cut, Setup
 if TYPE_CHECKING:
     from calib.regression.learn.state import Carried
 
+#: Share of its minutes by which cutting good stock must win over a test: it cannot be taken back.
+_SPOILS_FOR_GOOD = 0.01
 #: Changes whenever the same log may give another answer.
 MODEL_VERSION = "3"
 
@@ -265,12 +267,18 @@ def _options(
         options.append(replace(again, minutes=again.minutes + 0.5 * setup.stakes.test_cut_min))
     kept = [o for o in options if o.step not in ("move_and_cut_good", "move_and_test") or _moves(o)]
     cut_now = kept[0].minutes
-    return sorted(kept, key=lambda o: o.minutes + _nuisance(o)), cut_now
+    return sorted(kept, key=lambda o: o.minutes + _must_win_by(o)), cut_now
 
 
-def _nuisance(option: _Option) -> float:
-    """Minutes by which measuring the same cut once more must win: being sent back is a nuisance."""
-    return max(0.5, 0.05 * option.minutes) if option.step == "measure_again" else 0.0
+def _must_win_by(option: _Option) -> float:
+    """Minutes by which a step must win.
+
+    To be sent back to a cut that was measured is a nuisance; and what is as cheap as cutting good stock,
+    but spoils none of it, comes first.
+    """
+    if option.step == "measure_again":
+        return max(0.5, 0.05 * option.minutes)
+    return _SPOILS_FOR_GOOD * option.minutes if _cuts(option) else 0.0
 
 
 def _option(step: Step, choices: Sequence[Choice], shares: Sequence[float]) -> _Option:

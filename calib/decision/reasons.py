@@ -51,10 +51,12 @@ def why(setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now
     others = [o for o in others if best.step != "resharpen" or o.minutes > best.minutes]
     if others:
         other = min(others, key=lambda o: o.minutes)
-        lines.append(
-            f"The next best, {_NAMES[other.step]}, costs {minutes(other.minutes - best.minutes)} more."
-        )
+        more = other.minutes - best.minutes
+        costs = f"{minutes(more)} more" if more >= 0.05 else "as good as the same"
+        lines.append(f"The next best, {_NAMES[other.step]}, costs {costs}.")
     if best.step in ("test_again", "move_and_test"):
+        if any(o.minutes < best.minutes for o in options if o.step in ("cut_good", "move_and_cut_good")):
+            lines.append("To cut the good stock costs hardly less, and what it spoils cannot be taken back.")
         lines.append(
             f"A test cut costs {minutes(setup.stakes.test_cut_min)}; {best.tests:.1f} are expected, "
             "this one included."
