@@ -1,15 +1,12 @@
 """From a setup and its cuts to the next step: the whole way, pure.
 
-    belief (regression) -> every action in minutes (weigh) -> the cheapest -> an `Advice` with its reasons
-
-Readings that no adjuster links are planned each on their own and share the test cuts: each pays its
-share of a test, in proportion to the tests it needs by itself; the minutes add up.
+belief (regression) -> every action in minutes (weigh) -> the cheapest -> an `Advice` with its reasons
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -21,10 +18,10 @@ from calib.decision.choice import Choice
 from calib.decision.explore import alone, as_if_known, unknown_effect
 from calib.decision.foretold import expectations, moves_of
 from calib.decision.hints import test_hints
+from calib.decision.options import Option, cuts_good, options_of
 from calib.decision.resharpen import regrind_first
 from calib.decision.sensing import as_sensed
 from calib.decision.standins import lean
-from calib.decision.weigh import BlockScale
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
 from calib.regression.prospect import Prospect, prospect
@@ -37,24 +34,11 @@ from calib.shop import Cut, Setup
 if TYPE_CHECKING:
     from calib.regression.learn.state import Carried
 
-#: Share of its minutes by which cutting good stock must win over a test: it cannot be taken back.
-_SPOILS_FOR_GOOD = 0.01
 #: Changes whenever the same log may give another answer.
 MODEL_VERSION = "3"
 
 #: A last reading that is a slip with more than this probability is measured again before anything moves.
 WILD = 0.4
-
-
-@dataclass(frozen=True)
-class _Option:
-    """One step of the whole setup: a choice for every block."""
-
-    step: Step
-    minutes: float
-    tests: float
-    choices: tuple[Choice, ...]
-    because: tuple[str, ...] = ()
 
 
 class Past(NamedTuple):
@@ -71,8 +55,8 @@ class _Decision(NamedTuple):
     belief: Posterior
     shifts: tuple[Shift, ...]
     futures: list[Prospect]
-    options: list[_Option]
-    best: _Option
+    options: list[Option]
+    best: Option
     cut_now_min: float
     wild: Cut | None
 
@@ -153,21 +137,21 @@ def _decide(setup: Setup, rows: Sequence[Cut], past: Past) -> _Decision:
     """Weigh every step and take one: the cheapest, unless a reading or an effect must be learned first."""
     belief, shifts = watched(setup, rows, past.wear, carried=past.carried, kept_joint=past.kept_joint)
     futures = [prospect(block) for block in belief.blocks]
-    options, cut_now = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
+    options, cut_now = options_of(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     wild = _wild_reading(belief, rows)
     best = _measure_again(options) if wild is not None else _exploring(setup, rows, past, futures, options)
     if wild is None and best is options[0]:
         regrind = regrind_first(setup, futures, best.minutes, lambda fresh: expected_minutes(fresh, ()))
         if regrind is not None:
             still = next(o for o in options if o.step == "cut_good")
-            best = _Option("resharpen", regrind.minutes, 0.0, still.choices, (regrind.reason,))
+            best = Option("resharpen", regrind.minutes, 0.0, still.choices, (regrind.reason,))
             options = [best, *options]
     return _Decision(belief, shifts, futures, options, best, cut_now, wild)
 
 
 def _exploring(
-    setup: Setup, rows: Sequence[Cut], past: Past, futures: Sequence[Prospect], options: Sequence[_Option]
-) -> _Option:
+    setup: Setup, rows: Sequence[Cut], past: Past, futures: Sequence[Prospect], options: Sequence[Option]
+) -> Option:
     """Return the cheapest option, or a first move of an adjuster whose effect is still unknown."""
     unknown = unknown_effect(setup, rows, futures)
     if unknown is None:
@@ -184,7 +168,7 @@ def _exploring(
     if unknown.change_mm:
         change, moved = alone(futures[unknown.block], unknown.adjuster, unknown.change_mm)
         choices[unknown.block] = Choice(price, change, moved, still.tests)
-    return _Option(step, price, max(still.tests, 1.0), tuple(choices))
+    return Option(step, price, max(still.tests, 1.0), tuple(choices), times=still.times)
 
 
 def expected_minutes(setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None) -> float:
@@ -192,21 +176,27 @@ def expected_minutes(setup: Setup, cuts: Sequence[Cut], carried: Carried | None 
     past, rows = _past(setup, cuts, carried)
     belief, _ = watched(setup, rows, carried=past.carried)
     futures = [prospect(block) for block in belief.blocks]
-    options, _ = _options(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
+    options, _ = options_of(setup, *as_sensed(belief.setup, rows, futures), _repeats(rows))
     return options[0].minutes
 
 
-def next_step(
-    setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None
-) -> tuple[Step, dict[str, float]]:
-    """Return the bare step that `advise` would give, and where every scale stands for it, mm."""
+class NextStep(NamedTuple):
+    """A bare step: where every scale stands for it, mm, and how often its cut is measured."""
+
+    step: Step
+    settings_mm: dict[str, float]
+    times: int = 1
+
+
+def next_step(setup: Setup, cuts: Sequence[Cut], carried: Carried | None = None) -> NextStep:
+    """Return the bare step that `advise` would give."""
     past, rows = _past(setup, cuts, carried)
     found = _decide(setup, rows, past)
     settings = {a.name: float(rows[-1].settings_mm[a.name]) for a in setup.adjusters}
     for future, choice in zip(found.futures, found.best.choices, strict=True):
         for a in np.flatnonzero(choice.moved):
             settings[future.adjusters[a]] += float(choice.change_mm[a])
-    return found.best.step, settings
+    return NextStep(found.best.step, settings, found.best.times)
 
 
 def with_overrides(
@@ -237,80 +227,12 @@ def _speaks_of_readings(knowledge: Mapping[str, Any]) -> bool:
     return any(key in table for table in tables for key in ("reading_sd", "zero_sd"))
 
 
-def _options(
-    setup: Setup,
-    futures: Sequence[Prospect],
-    here: Sequence[Prospect] | None,
-    repeats: Mapping[str, int],
-) -> tuple[list[_Option], float]:
-    """Return every step of the whole setup, cheapest first, and the minutes of cutting without moving.
-
-    `here` is what another test would tell without a move, where that differs.
-    """
-    scales = [BlockScale(setup, future, repeats, setup.pieces_left) for future in futures]
-    shares = _shares(setup, scales)
-    weighed = [
-        scale.weigh(share * setup.stakes.test_cut_min) for scale, share in zip(scales, shares, strict=True)
-    ]
-    if here is not None:
-        blunt = (BlockScale(setup, future, repeats, setup.pieces_left) for future in here)
-        tests = [b.weigh(s * setup.stakes.test_cut_min).test for b, s in zip(blunt, shares, strict=True)]
-        weighed = [replace(w, test=test) for w, test in zip(weighed, tests, strict=True)]
-    options = [
-        _option("cut_good", [w.cut_now for w in weighed], shares),
-        _option("move_and_cut_good", [w.best_cut() for w in weighed], shares),
-        _option("test_again", [w.test for w in weighed], shares),
-        _option("move_and_test", [w.best_test() for w in weighed], shares),
-    ]
-    if repeats:
-        again = _option("measure_again", [w.again for w in weighed], shares)
-        options.append(replace(again, minutes=again.minutes + 0.5 * setup.stakes.test_cut_min))
-    kept = [o for o in options if o.step not in ("move_and_cut_good", "move_and_test") or _moves(o)]
-    cut_now = kept[0].minutes
-    return sorted(kept, key=lambda o: o.minutes + _must_win_by(o)), cut_now
-
-
-def _must_win_by(option: _Option) -> float:
-    """Minutes by which a step must win.
-
-    To be sent back to a cut that was measured is a nuisance; and what is as cheap as cutting good stock,
-    but spoils none of it, comes first.
-    """
-    if option.step == "measure_again":
-        return max(0.5, 0.05 * option.minutes)
-    return _SPOILS_FOR_GOOD * option.minutes if _cuts(option) else 0.0
-
-
-def _option(step: Step, choices: Sequence[Choice], shares: Sequence[float]) -> _Option:
-    tests = sum(share * c.tests for share, c in zip(shares, choices, strict=True))
-    return _Option(step, sum(c.minutes for c in choices), tests, tuple(choices))
-
-
-def _moves(option: _Option) -> bool:
-    return any(bool(c.moved.any()) for c in option.choices)
-
-
-def _measure_again(options: Sequence[_Option]) -> _Option:
+def _measure_again(options: Sequence[Option]) -> Option:
     """The last reading cannot be believed: whatever it costs, nothing moves before it is measured again."""
     found = next((o for o in options if o.step == "measure_again"), None)
     if found is not None:
         return found
     return replace(next(o for o in options if o.step == "test_again"), step="measure_again")
-
-
-def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
-    """Return the share of a test cut that each block pays: in proportion to the tests it needs alone."""
-    if len(scales) == 1:
-        return [1.0]
-    wanted = []
-    for scale in scales:
-        alone = scale.weigh(setup.stakes.test_cut_min, points=91, rungs=14)
-        cut, test = alone.best_cut(), alone.best_test()
-        wanted.append(test.tests if test.minutes < cut.minutes else 0.0)
-    total = sum(wanted)
-    if total <= 0.0:
-        return [1.0 / len(scales)] * len(scales)
-    return [w / total for w in wanted]
 
 
 def _wild_reading(belief: Posterior, rows: Sequence[Cut]) -> Cut | None:
@@ -349,8 +271,8 @@ def _advice(
     belief: Posterior,
     shifts: Sequence[Shift],
     futures: Sequence[Prospect],
-    options: Sequence[_Option],
-    best: _Option,
+    options: Sequence[Option],
+    best: Option,
     cut_now: float,
     wild: Cut | None,
 ) -> Advice:
@@ -370,13 +292,13 @@ def _advice(
         probability_all=chance.all_pieces,
         cut_now_min=cut_now,
         best_min=best.minutes,
-        tests_expected=0.0 if _cuts(best) else best.tests,
-        check_after_pieces=batch.check_after(setup, batch_futures, best.choices) if _cuts(best) else None,
+        tests_expected=0.0 if cuts_good(best) else best.tests,
+        check_after_pieces=batch.check_after(setup, batch_futures, best.choices) if cuts_good(best) else None,
         holds_for_pieces=batch.holds_for_pieces(setup, futures, best.choices),
         doubts=reasons.doubts(setup, rows, belief, shifts, wild),
         warnings=(
             *reasons.warnings(setup, rows, shifts, past.carried, futures, best.choices),
-            *(reasons.spoils(setup, expected, chance.next_piece) if _cuts(best) else ()),
+            *(reasons.spoils(setup, expected, chance.next_piece) if cuts_good(best) else ()),
         ),
         cautions=cautions_for(setup),
         reasons=(
@@ -385,7 +307,7 @@ def _advice(
             *reasons.levers(setup, belief),
             *reasons.rests_on(past.carried, used),
         ),
-        hints=test_hints(setup) if best.step in ("test_again", "move_and_test") else (),
+        hints=test_hints(setup, best.times) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,
         actions=tuple(
@@ -395,9 +317,5 @@ def _advice(
     )
 
 
-def _cuts(option: _Option) -> bool:
-    return option.step in ("cut_good", "move_and_cut_good")
-
-
-def _value(option: _Option) -> ActionValue:
+def _value(option: Option) -> ActionValue:
     return ActionValue(option.step, option.minutes, option.tests)

@@ -23,6 +23,10 @@ _BY_KIND: dict[JointKind, tuple[str, ...]] = {
 }
 
 
-def test_hints(setup: Setup) -> tuple[str, ...]:
-    """Return how to make the next test cut count, four lines at most."""
-    return (_WOOD, *_BY_KIND[setup.joint.kind], _NUMBER)
+def test_hints(setup: Setup, times: int) -> tuple[str, ...]:
+    """Return how to make the next test cut count, five lines at most; `times` is how often it is measured."""
+    often = (
+        f"Measure it {times} times, each time from the start, and log every reading: beside what cuts "
+        "scatter one reading is coarse, and to measure is cheaper than to cut."
+    )
+    return (_WOOD, *_BY_KIND[setup.joint.kind], *((often,) if times > 1 else ()), _NUMBER)

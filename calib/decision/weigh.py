@@ -27,6 +27,7 @@ from calib.decision.lookahead import Place, not_knowing_min
 from calib.decision.loss import BatchLoss, batch_minutes
 from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
 from calib.decision.reach import changes
+from calib.decision.sensing import AGAIN_SHARE, worth_measuring
 from calib.decision.standins import heaviest, merged_wear, stand_ins
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
@@ -54,9 +55,18 @@ class BlockScale:
         How often the last cut was measured; empty when it cannot be measured again.
     pieces : int
         Good pieces left.
+    measures : bool
+        Tests to come are measured, so that one can be measured several times.
     """
 
-    def __init__(self, setup: Setup, prospect: Prospect, repeats: Mapping[str, int], pieces: int) -> None:
+    def __init__(
+        self,
+        setup: Setup,
+        prospect: Prospect,
+        repeats: Mapping[str, int],
+        pieces: int,
+        measures: bool = True,
+    ) -> None:
         self.setup, self.repeats, self.pieces = setup, repeats, pieces
         self.future = heaviest(merged_wear(prospect), _SMALL)
         self.losses = [
@@ -65,9 +75,10 @@ class BlockScale:
         ]
         self.drift = self.future.drift + self.future.creep_after()[0]
         self.cut_sd = np.maximum(self.future.cut_sd, _TINY)
-        self.noise = self.cut_sd**2 + self.future.reading_sd**2
         self.main = self._main_adjuster()
         self.lead = self._lead_reading()
+        self.times = self._times() if measures else 1
+        self.noise = self.cut_sd**2 + self.future.reading_sd**2 / self.times
         landing = None if self.main is None else self.future.move_sd[:, self.main]
         self.groups = stand_ins(self.future.weights, np.sqrt(self.noise[:, self.lead]), landing)
         self.stand_in = self.groups.of
@@ -91,9 +102,16 @@ class BlockScale:
                 return max(int(part / abs(drift)), 1)
         return None
 
+    def _times(self) -> int:
+        """How often a test is worth measuring, for the lead reading."""
+        w, lead = self.future.weights, self.lead
+        cut, read = (float(w @ sd[:, lead]) for sd in (self.cut_sd, self.future.reading_sd))
+        return worth_measuring(cut, read)
+
     def weigh(self, test_min: float, *, points: int = 161, rungs: int = 40) -> Weighed:
-        """Return every action of the block when a test cut costs it `test_min` minutes."""
-        plan = self._plan(test_min, points, rungs)
+        """Return every action of the block when a test cut costs it `test_min` minutes, measured once."""
+        again_min = AGAIN_SHARE * self.setup.stakes.test_cut_min
+        plan = self._plan(test_min + (self.times - 1) * again_min, points, rungs)
         A = len(self.future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         cut, test, tests = self._price(plan, still, none)

@@ -72,7 +72,7 @@ def dial_in(
     """
     shop = SimulatedShop(setup, truth, rng, hand=hand, measures=measures, start_mm=start_mm)
     first = replace(standing(setup), settings_mm=shop.start)
-    again = 0
+    again = repeats = 0
     while True:
         action = rule(setup, [first, *shop.cuts])
         if action.step in ("cut_good", "move_and_cut_good", "resharpen"):
@@ -84,9 +84,10 @@ def dial_in(
             shop.again()
             again += 1
         else:
-            shop.cut(action.settings_mm)
+            shop.cut(action.settings_mm, action.times)
+            repeats += action.times - 1 if measures else 0
     shop.move_to(action.settings_mm)
-    return _outcome(shop, again)
+    return _outcome(shop, again + repeats)
 
 
 def _standing(shop: SimulatedShop, first: Cut) -> dict[str, float]:

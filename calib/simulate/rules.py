@@ -43,10 +43,11 @@ _BETTER = 0.01
 
 @dataclass(frozen=True)
 class Action:
-    """One step, and where every scale stands when it is made."""
+    """One step, where every scale stands when it is made, and how often its cut is measured."""
 
     step: Step
     settings_mm: Mapping[str, float]
+    times: int = 1
 
 
 Rule = Callable[[Setup, Sequence[Cut]], Action]

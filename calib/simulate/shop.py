@@ -129,11 +129,15 @@ class SimulatedShop:
             size += truth.shift_mm.get(reading, 0.0)
         return size
 
-    def cut(self, settings_mm: Mapping[str, float]) -> Cut:
-        """Move there, make a test cut and measure it; return the row of the log."""
+    def cut(self, settings_mm: Mapping[str, float], times: int = 1) -> Cut:
+        """Move there, make a test cut and measure it so many times; return the row of the log."""
         self.move_to(settings_mm)
         self._last_sizes = {b.name: self._size(b.name, self._of_cuts) for b in self.setup.bands}
-        readings = {f: (self._measured(f),) for f in self._last_sizes} if self.measures else {}
+        readings = (
+            {f: tuple(self._measured(f) for _ in range(times)) for f in self._last_sizes}
+            if self.measures
+            else {}
+        )
         feel = None if self.hand is None else self.hand.word(self._last_sizes[self.setup.bands[0].name],
                                                              self._of_words)  # fmt: skip
         self._count(1)

@@ -57,7 +57,7 @@ def _play(shop: SimulatedShop, action: Action | None) -> tuple[Action, list[tupl
         if step.step == "measure_again":
             shop.again()
         else:
-            shop.cut(step.settings_mm)
+            shop.cut(step.settings_mm, step.times)
 
 
 def _minutes(shop: SimulatedShop) -> float:
