@@ -291,3 +291,10 @@ def test_words_are_not_asked_for_several_times() -> None:
     cuts = [Cut(1, "test", {"key": 6.0}, feel="tight")]
     assert next_step(setup, cuts).times == 1
     assert not any(line.startswith("Measure it") for line in advise(setup, cuts).hints)
+
+
+def test_nothing_is_compared_where_nothing_is_left_to_cut() -> None:
+    setup = dataclasses.replace(coarse_gauge(0.005), pieces_left=0)
+    advice = advise(setup, [Cut(1, "test", {"key": 6.0}, {"clearance": (0.07,)})])
+    assert advice.reasons == ()
+    assert "No good pieces are left to cut, so nothing is at stake." in advice.warnings

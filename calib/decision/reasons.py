@@ -40,6 +40,8 @@ def why(setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now
     ----------
     options : sequence of ActionValue, cheapest first
     """
+    if setup.pieces_left == 0:
+        return ()
     lines = [
         f"Expected from now on, spoiled pieces included: {minutes(best.minutes)} this way, "
         f"{minutes(cut_now)} if {_batch(setup.pieces_left)} cut as it stands."

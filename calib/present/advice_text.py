@@ -154,7 +154,7 @@ def _together(advice: Advice, width: int) -> list[str]:
 
 def _reasons(advice: Advice) -> tuple[str, ...]:
     """Return the reasons given, else the two numbers that every advice has."""
-    if advice.reasons:
+    if advice.reasons or advice.pieces_left == 0:
         return advice.reasons
     return (
         f"From here about {minutes(advice.best_min)} are to be expected this way, and "
