@@ -237,7 +237,7 @@ def test_pieces_that_will_be_spoiled_are_counted_before_they_are_cut(clearance, 
     advice = advise(setup, [Cut(1, "test", {"key": 6.0}, {"clearance": (clearance,)})])
     assert advice.step == "cut_good"
     outside = round(10 * (1.0 - advice.probability_next))
-    (said,) = [line for line in advice.warnings if "pieces will be outside" in line]
+    (said,) = [line for line in advice.warnings if "pieces are expected outside" in line]
     assert said.startswith(f"About {outside} of the 10 pieces")
     assert said.endswith(f"calib setup change coarse stakes.clearance.{side}=...")
     assert f"more than {'3.0' if side == 'too_low' else '2.0'} min" in said
@@ -251,7 +251,7 @@ def test_pieces_that_will_hardly_be_spoiled_are_not_counted() -> None:
     )  # fmt: skip
     advice = advise(setup, [Cut(n, "test", {"key": 6.0}, {"clearance": (0.5,)}) for n in (1, 2, 3)])
     assert advice.step == "cut_good"
-    assert not any("pieces will be outside" in line for line in advice.warnings)
+    assert not any("pieces are expected outside" in line for line in advice.warnings)
 
 
 def coarse_gauge(reading_sd: float) -> Setup:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from calib.decision.ahead import MOST_PIECES, drifts, look_ahead
 from calib.decision.choice import Choice
 from calib.decision.loss import BatchLoss
+from calib.decision.sensing import AGAIN_SHARE
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
 from calib.shop import Setup
@@ -37,7 +38,7 @@ def check_after(setup: Setup, futures: Sequence[Prospect], choices: Sequence[Cho
     for k in _LOOK_AFTER:
         if k >= setup.pieces_left:
             break
-        gain = -0.5 * setup.stakes.test_cut_min
+        gain = -AGAIN_SHARE * setup.stakes.test_cut_min
         gain += sum(
             _gain(setup, future, choice, k) for future, choice in zip(futures, choices, strict=True)
         )

@@ -83,7 +83,7 @@ def spoils(setup: Setup, expected: Sequence[Expectation], together: float) -> tu
     high = worst.expected_mm > 0.5 * (worst.low_mm + worst.high_mm)
     side, price = ("too_high", own.too_high_min) if high else ("too_low", own.too_low_min)
     return (
-        f"About {outside} of the {setup.pieces_left} pieces will be outside {_bands(setup)}, and at the "
+        f"About {outside} of the {setup.pieces_left} pieces are expected outside {_bands(setup)}; at the "
         f"prices that were given more tests do not pay. If a spoiled piece costs you more than "
         f"{minutes(price)}, say so: calib setup change {setup.name} stakes.{worst.name}.{side}=...",
     )

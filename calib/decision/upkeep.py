@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from calib.decision.ahead import HOLDS_AT, MOST_PIECES, Ahead, look_ahead
 from calib.decision.reach import changes
+from calib.decision.sensing import AGAIN_SHARE
 from calib.decision.standins import heaviest
 from calib.normal import cdf
 from calib.regression.prospect import Prospect
@@ -157,7 +158,7 @@ class _Planner:
         self.now, self.future = future, heaviest(future, _SMALL)  # the latter is enough once it is measured
         future = self.future
         self.bands = [setup.band(f) for f in future.readings]
-        self.minutes_per_move = setup.stakes.move_min + 0.5 * setup.stakes.test_cut_min
+        self.minutes_per_move = setup.stakes.move_min + AGAIN_SHARE * setup.stakes.test_cut_min
         self.slopes = np.einsum("c,cfa->fa", future.weights, future.slopes)
         self.noise = future.weights @ (future.cut_sd**2 + future.reading_sd**2)
         self.landing = future.weights @ future.move_sd**2

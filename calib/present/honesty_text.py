@@ -11,10 +11,12 @@ from calib.present.figures import count
 from calib.present.layout import paragraph, section, table_or_records
 
 #: Beyond so many standard errors the chances are said to be off.
-_CLEAR = 2.0
+CLEAR = 2.0
 
 
-class _Judged(Protocol):
+class Judged(Protocol):
+    """What was judged of one setup, or of the shop."""
+
     @property
     def setup(self) -> str | None: ...
     @property
@@ -27,7 +29,7 @@ class _Judged(Protocol):
     def left_out(self) -> Mapping[str, int]: ...
 
 
-def honesty_lines(judged: _Judged, width: int = 80) -> list[str]:
+def honesty_lines(judged: Judged, width: int = 80) -> list[str]:
     """Return the honesty of one setup or of the shop."""
     whose = "the shop" if judged.setup is None else judged.setup
     chances, ranges = judged.chances, judged.ranges
@@ -52,7 +54,7 @@ _ABOUT = (
 )
 
 
-def setup_table(each: Sequence[_Judged], width: int = 80) -> list[str]:
+def setup_table(each: Sequence[Judged], width: int = 80) -> list[str]:
     """Return one line a setup; nothing for a single one."""
     head = ["setup", "cuts", "said %", "came true %", "u %", "of nine in ten %", "u %"]
     rows = []
@@ -69,7 +71,7 @@ def _verdict(found: Honesty) -> str:
         f"That the next reading lies in its band was said with {_whole(found.said)} % on average. "
         f"{_expected(found)} did"
     )
-    if abs(found.off_by) <= _CLEAR:
+    if abs(found.off_by) <= CLEAR:
         return f"{text}: no more off than chance would have it."
     return f"{text}: {'too unsure of itself' if found.off_by > 0 else 'too sure of itself'}."
 
@@ -82,7 +84,7 @@ def _expected(found: Honesty) -> str:
 
 def _range(found: Honesty) -> str:
     text = f"Nine readings in ten should fall in their range. {_expected(found)} did"
-    if abs(found.off_by) <= _CLEAR:
+    if abs(found.off_by) <= CLEAR:
         return f"{text}."
     return f"{text}: the ranges are too {'wide' if found.off_by > 0 else 'narrow'}."
 
@@ -110,7 +112,7 @@ def _brier(found: Honesty) -> str:
     return f"{text}. So {what} by {abs(found.better_by):.3f} (± {found.u_better_by:.3f})."
 
 
-def _left_out(judged: _Judged, width: int) -> list[str]:
+def _left_out(judged: Judged, width: int) -> list[str]:
     lines = [f"{count(number, 'cut')}: {reason}" for reason, number in sorted(judged.left_out.items())]
     return section("Left out", lines, width)
 
@@ -123,7 +125,7 @@ def _percents(*shares: float) -> list[str]:
     return [_whole(share) for share in shares]
 
 
-def as_json(judged: _Judged, each: Sequence[Any] = ()) -> dict[str, Any]:
+def as_json(judged: Judged, each: Sequence[Any] = ()) -> dict[str, Any]:
     """Return what is printed as plain values."""
     found: dict[str, Any] = {"setup": judged.setup, "cuts": judged.cuts}
     found |= {"chances": judged.chances, "ranges": judged.ranges}

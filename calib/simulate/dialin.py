@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from numpy.random import Generator
 
+from calib.decision.sensing import AGAIN_SHARE
 from calib.regression.infer import standing
 from calib.shop import Cut, Setup
 from calib.simulate.hand import Hand
@@ -98,7 +99,7 @@ def _standing(shop: SimulatedShop, first: Cut) -> dict[str, float]:
 def _outcome(shop: SimulatedShop, again: int) -> Outcome:
     setup = shop.setup
     stakes = setup.stakes
-    minutes = stakes.test_cut_min * (len(shop.cuts) + 0.5 * again) + stakes.move_min * shop.moves
+    minutes = stakes.test_cut_min * (len(shop.cuts) + AGAIN_SHARE * again) + stakes.move_min * shop.moves
     spoiled = 0.0
     for reading, (above, below) in shop.spoiled(setup.pieces_left).items():
         own = stakes.of(reading)

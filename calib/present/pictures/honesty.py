@@ -7,10 +7,11 @@ the ranges that were to hold nine readings in ten, in the same way.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from calib.monitor.honesty import Bin, Honesty
 from calib.present.figures import count
+from calib.present.honesty_text import CLEAR, Judged
 from calib.present.pictures.sheet import WIDTH_IN, axes_at, look, new_figure
 
 if TYPE_CHECKING:
@@ -18,23 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LEFT, _RIGHT, _TOP, _PANEL, _GAP, _STRIP, _FOOT = 0.86, 0.24, 0.42, 3.1, 0.66, 0.36, 1.0
-#: So many standard errors either way.
-CLEAR = 2.0
 #: Dots nearer than this, per cent, have their numbers on opposite sides.
 _CLOSE = 14.0
-
-
-class Judged(Protocol):
-    """What was judged of one setup, or of the shop."""
-
-    @property
-    def setup(self) -> str | None: ...
-    @property
-    def chances(self) -> Honesty | None: ...
-    @property
-    def ranges(self) -> Honesty | None: ...
-    @property
-    def cuts(self) -> int: ...
 
 
 def draw_honesty(judged: Judged) -> Figure:
