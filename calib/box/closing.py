@@ -137,7 +137,7 @@ class Chance:
     draws: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Draws:
     """Standard normal draws by name, shared by every question.
 

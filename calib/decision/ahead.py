@@ -29,7 +29,7 @@ HOLDS_AT = 0.9
 MOST_PIECES = 100_000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ahead:
     """One reading at one position, along the pieces to come.
 

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Choice:
     """One action of one block: expected minutes, and the moves that go with it.
 

@@ -49,7 +49,7 @@ _LEAST_SHARE = 0.005
 _MOST_COMPONENTS = 48
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Place:
     """What is believed of the lead reading where the test would be made.
 

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib import normal
+from calib.regression.lattice import lattice
 from calib.regression.prospect import Prospect
 from calib.shop import Band
 
@@ -34,8 +35,6 @@ _ONE_BY_ONE = 12
 _BATCH_NODES = 9
 #: Levels whose correlation is below this are taken as independent within a component.
 _UNCORRELATED = 0.01
-_LATTICE_POINTS = 2053
-_LATTICE_GENERATOR = 571
 
 
 class Chance(NamedTuple):
@@ -204,12 +203,9 @@ def _nodes(levels: int, creeps: int, fineness: float) -> tuple[Array, Array]:
         second, second_weight = _line(int(np.clip(wanted, 45, 121))) if levels == 2 else _line(21)
         x, y = np.meshgrid(first, second, indexing="ij")
         return np.stack([x.ravel(), y.ravel()], axis=1), np.outer(first_weight, second_weight).ravel()
-    n = np.arange(_LATTICE_POINTS)
-    generator = np.array([pow(_LATTICE_GENERATOR, k, _LATTICE_POINTS) for k in range(q)])
-    points = (np.outer(n, generator) / _LATTICE_POINTS + 0.5 / _LATTICE_POINTS) % 1.0
-    tent = 1.0 - np.abs(2.0 * points - 1.0)  # makes the integrand periodic
+    tent = 1.0 - np.abs(2.0 * lattice(q) - 1.0)  # makes the integrand periodic
     tent = np.clip(tent, 1e-12, 1.0 - 1e-12)
-    return normal.quantile(tent), np.full(_LATTICE_POINTS, 1.0 / _LATTICE_POINTS)
+    return normal.quantile(tent), np.full(len(tent), 1.0 / len(tent))
 
 
 def _line(points: int) -> tuple[Array, Array]:

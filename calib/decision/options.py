@@ -103,6 +103,9 @@ def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
         return [1.0]
     wanted = []
     for scale in scales:
+        if scale.cut_now_min() <= setup.stakes.test_cut_min:  # alone it would not make a test cut
+            wanted.append(0.0)
+            continue
         alone = scale.weigh(setup.stakes.test_cut_min, points=91, rungs=14)
         cut, test = alone.best_cut(), alone.best_test()
         wanted.append(test.tests if test.minutes < cut.minutes else 0.0)

@@ -43,7 +43,7 @@ MOST_TESTS_HERE = 3
 _WIDEST_SPREAD = 200.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Line:
     """The one-dimensional problem, for H hypotheses at once.
 
@@ -84,7 +84,7 @@ class Line:
     rungs: int = 40
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
     """A solved `Line`: what every step is worth at any belief.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.decision.shims import sums
+from calib.decision.shims import distinct, sums
 from calib.shop import Adjuster
 
 Array = NDArray[np.float64]
@@ -43,7 +43,7 @@ def changes(adjuster: Adjuster, now_mm: float, aims: Array, span_mm: float) -> A
         around = np.append(np.linspace(-span_mm, span_mm, _LOOKS), 0.0)
         looks = np.concatenate([aim + around for aim in aims])
         found = within(np.clip(looks, low, high), now_mm, adjuster)
-    found = np.unique(found)
+    found = distinct(found)
     return found[np.abs(found) > 1e-9]
 
 
@@ -75,5 +75,5 @@ def _stepped(step: float, aims: Array, span: float, low: float, high: float) -> 
     for aim in aims:
         middle = np.clip(np.round(aim / step), first, last)
         counts.append(np.clip(middle + np.arange(-reach, reach + 1), first, last))
-    found: Array = np.unique(np.concatenate(counts)) * step
+    found: Array = distinct(np.concatenate(counts)) * step
     return found

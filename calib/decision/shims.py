@@ -28,6 +28,14 @@ def _stacks(drawer: tuple[float, ...]) -> tuple[NDArray[np.bool_], Array]:
     return inside.astype(bool), np.round(inside @ np.array(drawer, dtype=float), 6)
 
 
+def distinct(values: Array) -> Array:
+    """Return the distinct values, rising."""
+    found: Array = np.unique(values, return_index=True)[
+        0
+    ]  # without an index NumPy would load its masked arrays
+    return found
+
+
 def sums(drawer: tuple[float, ...]) -> Array:
     """Return every thickness that shims can be stacked to, mm, rising; 0 (none) is the first.
 
@@ -35,7 +43,7 @@ def sums(drawer: tuple[float, ...]) -> Array:
     [0.0, 0.05, 0.1, 0.15]
     """
     _, thickness = _stacks(drawer)
-    found: Array = np.unique(np.round(thickness, 3))
+    found = distinct(np.round(thickness, 3))
     # A sum is kept at its exact value: the first of those that are the same to a micrometre.
     order = np.sort(thickness)
     exact: Array = order[np.searchsorted(order, found - _SAME_MM)]

@@ -29,7 +29,7 @@ _WEAR_PARTS = 3
 _HARDLY_APART = 0.3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class StandIns:
     """Groups of components.
 
@@ -62,7 +62,7 @@ def stand_ins(weights: Array, scatter: Array, landing: Array | None) -> StandIns
     label = split(np.log(np.maximum(scatter, _TINY)), weights, _SCATTER_PARTS)
     if landing is not None:
         errors = np.log(np.maximum(landing, _TINY))
-        for g in np.unique(label):
+        for g in sorted(set(label.tolist())):
             members = np.flatnonzero(label == g)
             label[members] += 10 * split(errors[members], weights[members], _LANDING_PARTS)
     names, of = np.unique(label, return_inverse=True)

@@ -36,7 +36,7 @@ _LONGEST_ROW, _PLAIN_ROW, _SMALL_CHANGE = 0.95, 0.2, 4.0
 _REACH = 4.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ladder:
     """The states and where tests and moves lead, ascending in variance.
 
@@ -55,7 +55,7 @@ class Ladder:
     move: tuple[Indices, Indices, Array]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Worth:
     """What the sweeps need: prices, the loss table (H, S, N), the ladder and the grid's spacing (H,)."""
 
@@ -79,7 +79,7 @@ class Worth:
         return replace(self, loss=self.loss[h], ladder=ladder, spacing=self.spacing[h], per_step=per_step)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Settled:
     """Values at rest, each of shape (H, S, N).
 

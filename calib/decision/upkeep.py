@@ -142,7 +142,7 @@ def schedule(
     return Schedule(tuple(moves), holds, planner.minutes_per_move, spoiled, end - since)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Stand:
     """A position: changes from now, shape (A,), and each reading along the pieces to come."""
 

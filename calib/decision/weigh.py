@@ -127,6 +127,14 @@ class BlockScale:
         again = Choice(best - gain, still[0], none[0], float(tests[0]))
         return Weighed(cut_now, move_cut, test_now, move_test, again)
 
+    def cut_now_min(self) -> float:
+        """Return the minutes that cutting the good pieces as it stands is expected to cost."""
+        A = len(self.future.adjusters)
+        mean, covariance = self.future.after(np.zeros((1, A)), np.zeros((1, A), dtype=bool))
+        variance = np.diagonal(covariance, axis1=2, axis2=3)
+        minutes = batch_minutes(self.losses, mean, variance, self.cut_sd, self.drift)
+        return float((self.future.weights @ minutes)[0])
+
     def _here(self, plan: Plan, moved: float) -> tuple[float, float]:
         """Return what the plan leaves out of a later move, and what measuring again gains, in minutes.
 

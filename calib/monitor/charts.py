@@ -83,7 +83,7 @@ def ewma_limits(
     return start - half, start + half
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cusum:
     """Cumulative sums on both sides of the target.
 

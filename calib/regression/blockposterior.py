@@ -24,7 +24,7 @@ Indices = NDArray[np.intp]
 FeatureList = Callable[[Block], list[Mapping[str, float]]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BlockPosterior:
     """The mixture of one block.
 

@@ -33,7 +33,7 @@ BadSet = tuple[int, ...]
 LEAST_SHARE = 1e-7
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Candidates:
     """Which readings may be bad together, with the log weight of each under each hypothesis.
 
@@ -94,18 +94,28 @@ def _pair_ratio(fit: GaussianFit, W: Array, A_diagonal: Array, pairs: list[tuple
 
 
 def posterior_without(
-    fit: GaussianFit, k: NDArray[np.intp], bad: BadSet, wide_sd: Array
+    fit: GaussianFit, k: NDArray[np.intp], bad: BadSet | NDArray[np.intp], wide_sd: Array
 ) -> tuple[Array, Array]:
-    """Return means (len(k), p) and covariances (len(k), p, p) of hypotheses k with some rows bad."""
+    """Return means (len(k), p) and covariances (len(k), p, p) of hypotheses k with some rows bad.
+
+    Parameters
+    ----------
+    k : ndarray of shape (C,)
+    bad : tuple of row numbers, or ndarray of shape (C, b)
+        The same rows bad under all of them, or b rows of its own under each.
+    """
     mean = fit.mean[k]
     root = fit.root[k]
     covariance = root @ np.swapaxes(root, 1, 2)
-    if not bad:
+    b = np.asarray(bad, dtype=np.intp)
+    b = np.broadcast_to(b, (len(k), b.shape[-1]))
+    if not b.shape[1]:
         return mean, covariance
-    b = np.array(bad)
-    pull = fit.pull[k][:, :, b]
-    M = fit.freedom[k][:, b[:, None], b[None, :]].copy()
-    M[:, np.arange(len(b)), np.arange(len(b))] += fit.noise_variance[k][:, b] / wide_sd[b] ** 2
+    each = k[:, None]
+    pull = np.swapaxes(fit.pull[each, :, b], 1, 2)
+    M = fit.freedom[k[:, None, None], b[:, :, None], b[:, None, :]]
+    own = np.arange(b.shape[1])
+    M[:, own, own] += fit.noise_variance[each, b] / wide_sd[b] ** 2
     weighted = pull @ np.linalg.inv(M)
-    mean = mean - np.einsum("kpb,kb->kp", weighted, fit.residual[k][:, b])
+    mean = mean - np.einsum("cpb,cb->cp", weighted, fit.residual[each, b])
     return mean, covariance + weighted @ np.swapaxes(pull, 1, 2)

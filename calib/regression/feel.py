@@ -35,11 +35,15 @@ _LEAST_PRECISION = 1e-9  # 1/mm^2: a word that says nothing at all
 
 
 class Sites(NamedTuple):
-    """Gaussian stand-ins for the words of each component, and the evidence of the words."""
+    """Gaussian stand-ins for the words of each component, and the evidence of the words.
+
+    `inverse` (C, w, w) is that of I + sqrt(tau) S sqrt(tau).
+    """
 
     precision: Array
     weighted_mean: Array
     log_evidence: Array
+    inverse: Array
 
 
 class Moments(NamedTuple):
@@ -65,16 +69,34 @@ def interval_moments(mean: Array, variance: Array, low: Array, high: Array) -> M
     a word far from what was expected loses no digits.
     """
     sd = np.sqrt(variance)
-    a, b = (low - mean) / sd, (high - mean) / sd
-    flip = a + b > 0
-    lo, hi = np.where(flip, -b, a), np.where(flip, -a, b)
-    log_hi = normal.log_cdf(hi)
-    gap = normal.log_cdf(lo) - log_hi
-    log_z = log_hi + np.log1p(-np.exp(np.minimum(gap, -1e-300)))
+    flip, lo, hi = _in_the_lower_tail(mean, sd, low, high)
+    log_z = _log_between(lo, hi)
     ratio_lo, ratio_hi = _density_ratio(lo, log_z), _density_ratio(hi, log_z)
     first = (ratio_lo - ratio_hi) / sd
     second = (_times(lo, ratio_lo) - _times(hi, ratio_hi)) / variance - first**2
     return Moments(log_z, np.where(flip, -first, first), second)
+
+
+def log_probability(mean: Array, variance: Array, low: Array, high: Array) -> Array:
+    """Return log P(low < N(mean, variance) < high) alone; arrays as for `interval_moments`."""
+    _, lo, hi = _in_the_lower_tail(mean, np.sqrt(variance), low, high)
+    return _log_between(lo, hi)
+
+
+def _in_the_lower_tail(
+    mean: Array, sd: Array, low: Array, high: Array
+) -> tuple[NDArray[np.bool_], Array, Array]:
+    """Return whether the interval was turned over, and its limits in sds."""
+    a, b = (low - mean) / sd, (high - mean) / sd
+    flip: NDArray[np.bool_] = a + b > 0
+    return flip, np.where(flip, -b, a), np.where(flip, -a, b)
+
+
+def _log_between(lo: Array, hi: Array) -> Array:
+    log_hi = normal.log_cdf(hi)
+    gap = normal.log_cdf(lo) - log_hi
+    log_z: Array = log_hi + np.log1p(-np.exp(np.minimum(gap, -1e-300)))
+    return log_z
 
 
 def _density_ratio(z: Array, log_z: Array) -> Array:
@@ -105,23 +127,42 @@ def fit_sites(m: Array, S: Array, low: Array, high: Array, noise_variance: Array
     """
     tau = np.full(m.shape, _LEAST_PRECISION)
     nu = tau * m
-    damping = 1.0
-    previous = np.inf
+    moving = np.arange(len(m))  # the components whose sites do not stand still yet
+    damping, previous = np.ones(len(m)), np.full(len(m), np.inf)
     for sweep in range(MOST_SWEEPS):
-        cavity_mean, cavity_variance = _cavity(m, S, tau, nu)
-        moments = interval_moments(cavity_mean, cavity_variance + noise_variance, low, high)
-        shrink = np.maximum(1.0 + cavity_variance * moments.curvature, 1e-12)
-        new_tau = np.maximum(-moments.curvature / shrink, _LEAST_PRECISION)
-        new_nu = (moments.slope - moments.curvature * cavity_mean) / shrink
-        change = float(np.max(np.abs(new_tau - tau) / (new_tau + tau)))
-        change = max(change, float(np.max(np.abs(new_nu - nu) / (np.abs(new_nu) + np.abs(nu) + 1e-9))))
-        if change > previous and sweep > 3:
-            damping = max(0.5 * damping, 0.2)  # sites that chase each other
-        previous = change
-        tau, nu = tau + damping * (new_tau - tau), nu + damping * (new_nu - nu)
-        if change < STILL:
+        of = [part[moving] for part in (m, S, low, high, noise_variance, tau, nu)]
+        new_tau, new_nu = _renewed(*of)
+        change = np.maximum(_relative(tau[moving], new_tau, 0.0), _relative(nu[moving], new_nu, 1e-9))
+        if sweep > 3:  # sites that chase each other
+            damping = np.where(change > previous, np.maximum(0.5 * damping, 0.2), damping)
+        tau[moving] += damping[:, None] * (new_tau - tau[moving])
+        nu[moving] += damping[:, None] * (new_nu - nu[moving])
+        go_on = change >= STILL
+        moving, damping, previous = moving[go_on], damping[go_on], change[go_on]
+        if not len(moving):
             break
-    return Sites(tau, nu, _log_evidence(m, S, low, high, noise_variance, tau, nu))
+    root, B, inverse = _root_and_inverse(S, tau)
+    cavity = _cavity(m, S, tau, nu, root, inverse)
+    log_evidence = _log_evidence(m, low, high, noise_variance, tau, nu, cavity, root, B, inverse)
+    return Sites(tau, nu, log_evidence, inverse)
+
+
+def _renewed(
+    m: Array, S: Array, low: Array, high: Array, noise_variance: Array, tau: Array, nu: Array
+) -> tuple[Array, Array]:
+    """Return the sites that give each word's exact moments, the other words' sites held."""
+    root, _, inverse = _root_and_inverse(S, tau)
+    cavity_mean, cavity_variance = _cavity(m, S, tau, nu, root, inverse)
+    moments = interval_moments(cavity_mean, cavity_variance + noise_variance, low, high)
+    shrink = np.maximum(1.0 + cavity_variance * moments.curvature, 1e-12)
+    new_tau = np.maximum(-moments.curvature / shrink, _LEAST_PRECISION)
+    return new_tau, (moments.slope - moments.curvature * cavity_mean) / shrink
+
+
+def _relative(old: Array, new: Array, floor: float) -> Array:
+    """Return the largest relative change of each component, shape (C,)."""
+    change: Array = (np.abs(new - old) / (np.abs(new) + np.abs(old) + floor)).max(axis=1)
+    return change
 
 
 def _root_and_inverse(S: Array, tau: Array) -> tuple[Array, Array, Array]:
@@ -147,7 +188,7 @@ def condition(mean: Array, cross: Array, m: Array, S: Array, sites: Sites) -> tu
     reduction : ndarray of shape (C, p, p)
         To be taken off the covariance.
     """
-    root, _, inverse = _root_and_inverse(S, sites.precision)
+    root, inverse = np.sqrt(sites.precision), sites.inverse
     weighted = cross * root[:, None, :]
     gap = sites.weighted_mean / root - root * m
     shift = np.einsum("cpw,cwv,cv->cp", weighted, inverse, gap)
@@ -155,9 +196,8 @@ def condition(mean: Array, cross: Array, m: Array, S: Array, sites: Sites) -> tu
     return mean + shift, reduction
 
 
-def _cavity(m: Array, S: Array, tau: Array, nu: Array) -> tuple[Array, Array]:
+def _cavity(m: Array, S: Array, tau: Array, nu: Array, root: Array, inverse: Array) -> tuple[Array, Array]:
     """Return mean and variance of each u without its own site."""
-    root, _, inverse = _root_and_inverse(S, tau)
     weighted = S * root[:, None, :]
     variance = np.diagonal(S - weighted @ inverse @ np.swapaxes(weighted, 1, 2), axis1=1, axis2=2)
     gap = nu / root - root * m
@@ -167,13 +207,13 @@ def _cavity(m: Array, S: Array, tau: Array, nu: Array) -> tuple[Array, Array]:
 
 
 def _log_evidence(
-    m: Array, S: Array, low: Array, high: Array, noise_variance: Array, tau: Array, nu: Array
-) -> Array:
-    cavity_mean, cavity_variance = _cavity(m, S, tau, nu)
-    own = interval_moments(cavity_mean, cavity_variance + noise_variance, low, high).log_probability
+    m: Array, low: Array, high: Array, noise_variance: Array, tau: Array, nu: Array,
+    cavity: tuple[Array, Array], root: Array, B: Array, inverse: Array,
+) -> Array:  # fmt: skip
+    cavity_mean, cavity_variance = cavity
+    own = log_probability(cavity_mean, cavity_variance + noise_variance, low, high)
     spread = 1.0 + cavity_variance * tau
     own = own + 0.5 * np.log(spread) + 0.5 * tau * (cavity_mean - nu / tau) ** 2 / spread
-    root, B, inverse = _root_and_inverse(S, tau)
     gap = root * m - nu / root
     together = -0.5 * np.linalg.slogdet(B)[1] - 0.5 * np.einsum("cw,cwv,cv->c", gap, inverse, gap)
     total: Array = own.sum(axis=1) + together

@@ -25,12 +25,14 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.regression.feel import Sites, interval_moments
+from calib.regression.feel import Sites, log_probability
 
 Array = NDArray[np.float64]
 
-NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(25)
-_LOG_WEIGHTS = np.log(_WEIGHTS / math.sqrt(2.0 * math.pi))
+#: Evenly spaced: for what dies away at both ends like a normal curve no rule of as many nodes does better.
+#: Beyond the ends lies less than 1e-7 of it.
+NODES = np.linspace(-5.4, 5.4, 19)
+_LOG_WEIGHTS = math.log(0.6 / math.sqrt(2.0 * math.pi)) - 0.5 * NODES**2
 
 
 def along(
@@ -79,9 +81,7 @@ def along(
 
 def _under_the_sites(m: Array, S: Array, cross: Array, sites: Sites) -> tuple[Array, Array, Array]:
     """Return mean and covariance of u, and the covariance of the unknowns with u, after the sites."""
-    root = np.sqrt(sites.precision)
-    B = np.eye(S.shape[-1]) + root[:, :, None] * S * root[:, None, :]
-    inverse = np.linalg.inv(B)
+    root, inverse = np.sqrt(sites.precision), sites.inverse
     gap = sites.weighted_mean / root - root * m
     kept = root[:, :, None] * inverse * root[:, None, :]
     mu = m + np.einsum("cuw,cwv,cv->cu", S * root[:, None, :], inverse, gap)
@@ -102,8 +102,8 @@ def _log_ratio(at: Array, rest: Array, sites: Sites, low: Array, high: Array, no
     left = np.maximum(1.0 - rest * tau, 1e-9)
     mean, variance = (at - rest * nu) / left, rest / left + noise_variance[:, None, :]
     shape = np.broadcast_shapes(mean.shape, variance.shape)
-    log_t = interval_moments(
+    log_t = log_probability(
         np.broadcast_to(mean, shape), np.broadcast_to(variance, shape), low[:, None, :], high[:, None, :]
-    ).log_probability
+    )
     total: Array = log_t + 0.5 * (tau * at**2 - 2.0 * nu * at + rest * nu**2) / left - 0.5 * np.log(left)
     return total

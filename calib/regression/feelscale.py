@@ -38,6 +38,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.normal import quantile
+from calib.regression.lattice import lattice
 from calib.regression.ordered import Between, between
 from calib.shop import FeelPair, FeelScale
 
@@ -48,8 +50,6 @@ ANCHOR_SHARE, OWN_SHARE = 0.6, 0.7
 LOG_GAP_SD, LOG_SPREAD_SD = 0.3, 0.35
 #: The sizes of a dial-in spread by about this (mm), as if seen on so many cuts.
 USUAL_SPREAD_MM, USUAL_PAIRS = 0.1, 4
-DRAWS = 2000
-_SEED = 20250611
 _T_DOF = 7
 _MOST_STEPS = 60
 
@@ -287,12 +287,16 @@ def _derivatives(
 
 
 def _weighed(mode: Array, precision: Array, prior: _Prior, data: _Pairs) -> tuple[Array, Array]:
-    """Return draws (DRAWS, K) around the mode and their weights (Student's t as the stand-in)."""
-    rng = np.random.default_rng(_SEED)
+    """Return points (N, K) around the mode and their weights (Student's t on 7 dof as the stand-in).
+
+    The t's chi-squared is the square of one normal number and -2 log of three even ones.
+    """
     K = len(mode)
     root = np.linalg.inv(np.linalg.cholesky(precision)).T
-    half = rng.standard_normal((DRAWS // 2, K)) / np.sqrt(rng.chisquare(_T_DOF, (DRAWS // 2, 1)) / _T_DOF)
-    z = np.concatenate([half, -half])
+    points = lattice(K + 4)
+    normals = quantile(points[:, : K + 1])
+    chi_squared = normals[:, K] ** 2 - 2.0 * np.log(points[:, K + 1 :]).sum(axis=1)
+    z = normals[:, :K] / np.sqrt(chi_squared / _T_DOF)[:, None]
     theta = mode + z @ root.T
     log_stand_in = -0.5 * (_T_DOF + K) * np.log1p(np.sum(z**2, axis=1) / _T_DOF)
     log_weight = _log_posterior(theta, prior, data) - log_stand_in

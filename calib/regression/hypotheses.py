@@ -47,6 +47,10 @@ _LOG_REACH = 30.0
 #: A term that no number speaks of yet is taken to be at most this wide (mm): beyond it words alone, which
 #: work on covariances, would drown in rounding.
 UNKNOWN_MM = 30.0
+#: The shape that words leave is corrected for components this near to the best, in log weight.
+_NEAR = 17.0
+#: Components are worked out in lots, so that no array of theirs holds more numbers than this.
+_LOT = 1 << 21
 #: From this many numbers on the scatter nodes are set closer around what the cuts say.
 _NARROW_FROM = 8
 
@@ -80,7 +84,7 @@ def doubtful_scales(block: Block) -> list[str]:
     ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Grid:
     """The hypotheses of a block, flattened: one entry per hypothesis."""
 
@@ -157,10 +161,6 @@ def scatter_nodes(variants: list[Block], wear: WearAxis) -> knowledge.Axis:
         return wide
     center, narrow = Solver(variants, wide, wear).scatter_narrowed()
     return knowledge.scatter_axis(known, center, narrow) if narrow < 1.0 else wide
-
-
-#: (hypotheses, log weights, means, covariances, bad rows)
-_Part = tuple[Indices, Array, Array, Array, blunder.BadSet]
 
 
 class Solver:
@@ -255,26 +255,23 @@ class Solver:
 
     def mixture(self) -> BlockPosterior:
         """Return the mixture, words included."""
-        parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
-        log_weight = np.concatenate([part[1] for part in parts])
+        k, s = self._members()
+        log_weight, mean, covariance = self.parts_of(k, s)
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         keep = weight > LEAST_SHARE
-        k = np.concatenate([part[0] for part in parts])[keep]
-        sets = [bad for part in parts for bad in [part[4]] * len(part[0])]
-        weight = weight[keep] / weight[keep].sum()
-        kept_sets = [bad for bad, kept in zip(sets, keep, strict=True) if kept]
+        k, s, weight = k[keep], s[keep], weight[keep] / weight[keep].sum()
         return BlockPosterior(
             variants=tuple(self.variants),
             variant=self.grid.variant[k],
             weights=weight,
-            mean=np.concatenate([part[2] for part in parts])[keep],
-            covariance=np.concatenate([part[3] for part in parts])[keep],
+            mean=mean[keep],
+            covariance=covariance[keep],
             scatter=self.grid.scatter[k],
             move=self.grid.move[k],
             recession=self.wear.recession.take(self.grid.wear[k]),
-            hypothesis=self._hypothesis(k, kept_sets),
-            bad=self._bad(weight, kept_sets),
+            hypothesis=self.grid.plain[k] * len(self.candidates.sets) + s,
+            bad=self._bad(weight, s),
             reversed_scales=self._reversed(weight, self.grid.variant[k]),
             shift=self._shift(),
         )
@@ -284,31 +281,29 @@ class Solver:
             self.block, self.numbers, self.fit, self.grid.scatter, self.wide, self.candidates, self.log_weight
         )
 
-    def _hypothesis(self, k: Indices, sets: list[blunder.BadSet]) -> Indices:
-        number = {bad: s for s, bad in enumerate(self.candidates.sets)}
-        found: Indices = self.grid.plain[k] * len(number) + np.array([number[bad] for bad in sets])
-        return found
-
     def weights_by_wear(self) -> tuple[Indices, Array]:
         """Return the course of wear and the log weight of every component that matters, words included."""
-        parts = [self._part(s, bad) for s, bad in enumerate(self.candidates.sets) if self._worth(s).any()]
-        k, log_weight = (np.concatenate([part[at] for part in parts]) for at in (0, 1))
-        return self.grid.wear[k], log_weight
+        k, s = self._members()
+        return self.grid.wear[k], self.parts_of(k, s)[0]
 
-    def _worth(self, s: int) -> NDArray[np.bool_]:
-        reach = _LOG_REACH if self.words and len(self.candidates.sets[s]) < 2 else -math.log(LEAST_SHARE)
-        worth: NDArray[np.bool_] = self.log_weight[:, s] > self.top - reach
-        return worth
+    def _members(self) -> tuple[Indices, Indices]:
+        """Return the components worth taking on: a hypothesis and the number of a set of bad readings."""
+        least = -math.log(LEAST_SHARE)
+        reach = [_LOG_REACH if self.words and len(bad) < 2 else least for bad in self.candidates.sets]
+        s, k = np.nonzero((self.log_weight > self.top - np.array(reach)).T)
+        return k, s
 
-    def _part(self, s: int, bad: blunder.BadSet) -> _Part:
-        """Return the components of one set of bad readings."""
-        k = np.flatnonzero(self._worth(s))
-        return k, *self.part_of(s, k), bad
+    def parts_of(self, k: Indices, s: Indices) -> tuple[Array, Array, Array]:
+        """Return log weights, means and covariances of hypotheses k with the readings of sets s bad."""
+        largest = max(len(self.words) * max(len(self.words), len(self.block.terms)), 1)
+        lot = max(_LOT // largest, 1)
+        parts = [self._lot(k[at : at + lot], s[at : at + lot]) for at in range(0, len(k), lot)]
+        log_weight, mean, covariance = (np.concatenate([part[at] for part in parts]) for at in range(3))
+        return log_weight, mean, covariance
 
-    def part_of(self, s: int, k: Indices) -> tuple[Array, Array, Array]:
-        """Return log weights, means and covariances of hypotheses k with one set of readings bad."""
-        mean, covariance = blunder.posterior_without(self.fit, k, self.candidates.sets[s], self.wide)
+    def _lot(self, k: Indices, s: Indices) -> tuple[Array, Array, Array]:
         log_weight = self.log_weight[k, s]
+        mean, covariance = self._without_words(k, s)
         if not self.words:
             return log_weight, mean, covariance
         U = self.X[k][:, self.words]
@@ -316,11 +311,31 @@ class Solver:
         m = np.einsum("kwp,kp->kw", U, mean)
         S = U @ cross
         low, high = self._limits(k)
-        sites = feel.fit_sites(m, S, low, high, self.noise[k][:, self.words])
+        noise = self.noise[k][:, self.words]
+        sites = feel.fit_sites(m, S, low, high, noise)
         mean, reduction = feel.condition(mean, cross, m, S, sites)
-        shift, change, log_gain = along(m, S, cross, sites, low, high, self.noise[k][:, self.words])
-        log_weight = log_weight + sites.log_evidence + log_gain
-        return log_weight, mean + shift, covariance - reduction + change
+        covariance = covariance - reduction
+        log_weight = log_weight + sites.log_evidence
+        # What is far below the best is dropped later or weighs nothing: its sites will do.
+        near = np.flatnonzero(log_weight > log_weight.max() - _NEAR)
+        some = feel.Sites(*(part[near] for part in sites))
+        shift, change, log_gain = along(
+            m[near], S[near], cross[near], some, low[near], high[near], noise[near]
+        )
+        log_weight[near] += log_gain
+        mean[near] += shift
+        covariance[near] += change
+        return log_weight, mean, covariance
+
+    def _without_words(self, k: Indices, s: Indices) -> tuple[Array, Array]:
+        p = len(self.block.terms)
+        mean, covariance = np.empty((len(k), p)), np.empty((len(k), p, p))
+        sizes = np.array([len(bad) for bad in self.candidates.sets])[s]
+        for size in sorted(set(sizes.tolist())):
+            at = np.flatnonzero(sizes == size)
+            bad = np.array([self.candidates.sets[n] for n in s[at]], dtype=np.intp)
+            mean[at], covariance[at] = blunder.posterior_without(self.fit, k[at], bad, self.wide)
+        return mean, covariance
 
     def _limits(self, k: Indices) -> tuple[Array, Array]:
         v, worn = self.grid.variant[k], self.worn[k][:, self.words]
@@ -328,9 +343,10 @@ class Solver:
         high = np.stack([[block.rows[i].high_mm for i in self.words] for block in self.variants])
         return low[v] - worn, high[v] - worn
 
-    def _bad(self, weight: Array, sets: list[blunder.BadSet]) -> tuple[tuple[Row, float], ...]:
+    def _bad(self, weight: Array, s: Indices) -> tuple[tuple[Row, float], ...]:
         chance = np.zeros(len(self.numbers))
-        for share, bad in zip(weight, sets, strict=True):
+        shares = np.bincount(s, weights=weight, minlength=len(self.candidates.sets))
+        for share, bad in zip(shares, self.candidates.sets, strict=True):
             for i in bad:
                 chance[i] += share
         return tuple((self.block.rows[i], float(p)) for i, p in zip(self.numbers, chance, strict=True))

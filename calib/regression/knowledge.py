@@ -32,7 +32,7 @@ MOVE_REACH = 2.2
 REVERSED_PROBABILITY = 0.01
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Axis:
     """Nodes of one unknown scale and their log prior weights (they sum to 1 when exponentiated)."""
 

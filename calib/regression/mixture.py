@@ -12,7 +12,7 @@ from calib import normal
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Mixture:
     """A quantity as believed: C normal components.
 

@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EdgeAhead:
     """How the edge will wear.
 
@@ -50,7 +50,7 @@ class EdgeAhead:
     metres_per_piece_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prospect:
     """The future of one block of readings.
 

@@ -42,7 +42,7 @@ _RATE_EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0)
 _QUICK_PART_DONE = 6.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Recession:
     """Some courses of the wear of one edge.
 
@@ -80,7 +80,7 @@ class Recession:
         return len(self.rate_mm_per_m)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WearAxis:
     """Courses of wear with their log prior weights, as an axis of the grid of hypotheses."""
 

@@ -54,7 +54,7 @@ class EdgeLog:
     cuts: Sequence[Cut]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SharedWear:
     """What is known of the wear of one edge.
 

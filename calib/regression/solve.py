@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 LEAST_VARIANCE_MM2 = 1e-12
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GaussianFit:
     """The exact posteriors of K hypotheses.
 
@@ -63,7 +63,7 @@ class GaussianFit:
         return covariance
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Factors:
     """What the posteriors of K hypotheses are made of, whatever was read (names: see the module).
 

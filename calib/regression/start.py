@@ -27,7 +27,7 @@ Indices = NDArray[np.intp]
 _LEAST_VARIANCE = 1e-18
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Start:
     """The belief before the first cut of a mounting.
 

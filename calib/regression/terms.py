@@ -101,7 +101,7 @@ class Row:
         return not math.isnan(self.value_mm)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Block:
     """Readings that share adjusters, with everything the solver needs.
 

@@ -38,7 +38,7 @@ _LEAST_SHARE = 1e-9
 _LEAST_GROUP = 1e-4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ground:
     """What one block of a mounting goes on from.
 

@@ -7,7 +7,6 @@ K hypotheses of the start, q terms that persist (z), S spreads, F terms that eve
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -51,7 +50,7 @@ def told_alone(solver: Solver) -> Told:
     assert start is not None
     at = np.array([solver.block.index[name] for name in start.terms], dtype=np.intp)
     K, q = start.mean.shape
-    node, log_weight, mean, covariance = (np.concatenate(side) for side in zip(*_parts(solver), strict=True))
+    node, log_weight, mean, covariance = _parts(solver)
     top = np.full(K, -np.inf)
     np.maximum.at(top, node, log_weight)
     share = np.exp(log_weight - top[node])
@@ -92,8 +91,8 @@ def _by_node(node: Indices, values: Array, nodes: int) -> Array:
     return total
 
 
-def _parts(solver: Solver) -> Iterator[tuple[Indices, Array, Array, Array]]:
-    """Give the sets of bad readings that matter: node, log weight, mean, covariance of each hypothesis.
+def _parts(solver: Solver) -> tuple[Indices, Array, Array, Array]:
+    """Return node, log weight, mean, covariance of every hypothesis with a set of bad readings that matters.
 
     What the sets that do not matter weigh is shared out among those that do.
     """
@@ -102,10 +101,9 @@ def _parts(solver: Solver) -> Iterator[tuple[Indices, Array, Array, Array]]:
     ratio = np.exp(solver.log_weight - best)
     matters = ratio > _LEAST_RATIO
     more = np.log(ratio.sum(axis=1) / np.where(matters, ratio, 0.0).sum(axis=1))
-    for bad in np.flatnonzero(matters.any(axis=0)):
-        k = np.flatnonzero(matters[:, bad])
-        log_weight, mean, covariance = solver.part_of(int(bad), k)
-        yield solver.grid.node[k], log_weight + more[k], mean, covariance
+    bad, k = np.nonzero(matters.T)
+    log_weight, mean, covariance = solver.parts_of(k, bad)
+    return solver.grid.node[k], log_weight + more[k], mean, covariance
 
 
 def spread_out(told: Told, redrawn: NDArray[np.bool_], spreads: Array) -> Told:

@@ -46,7 +46,7 @@ _CREEP_LOGS = np.log(np.array([0.05, 0.1, 0.2, 0.4, 0.8]))
 _LEAST_CREEP_LOG = float(np.log(1e-3))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Grid:
     """The nodes for one block.
 

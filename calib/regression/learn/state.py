@@ -39,7 +39,7 @@ Array = NDArray[np.float64]
 EDGE_SD_MM = 0.05
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BlockState:
     """The sums of one block.
 
@@ -86,7 +86,7 @@ class BlockState:
         return BlockState(self.terms, self.constant[again], self.shift[again], self.precision[again])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Belief:
     """The belief that a state makes with its prior: weight, mean and covariance of every hypothesis."""
 

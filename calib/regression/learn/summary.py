@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Kind = Literal["scatter", "move", "mounting", "kept", "creep", "offset", "scale"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spread:
     """A belief in one factor: nodes (in log) and their weights; none above `most_log`."""
 
