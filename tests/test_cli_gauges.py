@@ -211,6 +211,20 @@ def test_a_gauge_of_an_unknown_kind_is_refused(run: Run) -> None:
     assert "kind of gauge" in said.stderr
 
 
+@pytest.mark.parametrize("kind", ["pin", "go/no-go", "sample joint"])
+def test_what_shows_no_number_needs_no_step(run: Run, kind: str) -> None:
+    said = run("gauge", "add", "6 mm", "--kind", kind)
+    assert said.exit_code == 0
+    assert "6 mm" in run("gauge", "list").stdout
+
+
+def test_what_shows_a_number_needs_its_step(run: Run) -> None:
+    said = run("gauge", "add", "steel rule", "--kind", "ruler")
+    assert said.exit_code == 2
+    assert "smallest step of the ruler, for example --resolution 0.5" in said.stderr
+    assert "steel rule" not in run("gauge", "list").stdout
+
+
 @pytest.mark.parametrize("width", ["40", "80"])
 def test_a_study_fits_the_width(run: Run, monkeypatch: pytest.MonkeyPatch, width: str) -> None:
     monkeypatch.setenv("COLUMNS", width)

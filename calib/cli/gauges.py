@@ -65,12 +65,9 @@ def add(
     \b
     calib gauge add calliper --resolution 0.01 --limit-of-error 0.02
     calib gauge add dial --kind indicator --resolution "0.5 thou"
+    calib gauge add "6 mm pin" --kind pin
     """
     step = read_length(resolution, units, "resolution")
-    if step is None:
-        raise UsageError(
-            "gauge add: --resolution is missing (its smallest step, for example --resolution 0.01)."
-        )
     limit = read_length(limit_of_error, units, "limit of error")
     more = {
         "inside_limit_mm": read_length(inside_limit, units, "inside limit"),

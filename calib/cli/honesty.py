@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from calib.cli.complete import setup_names
-from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, say_json, say_lines
+from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, progress, say_json, say_lines
 
 
 def register(app: typer.Typer) -> None:
@@ -34,7 +34,11 @@ def honesty(
     from calib.workflow import honesty as use_case
 
     with opened(db) as shop:
-        whole, each = (use_case.judge(shop, setup), []) if setup else use_case.judge_all(shop)
+        each: list[use_case.Judged] = []
+        if setup:
+            whole = use_case.judge(shop, setup)
+        else:
+            whole, each = use_case.judge_all(shop, progress("judging setup", least=50))
     if json_form:
         return say_json(as_json(whole, each), "calib.honesty/1")
     return say_lines([*honesty_lines(whole, columns()), *setup_table(each, columns())])

@@ -9,7 +9,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -135,6 +135,20 @@ def say_json(value: Any, schema: str | None = None) -> None:
 def remark(text: str) -> None:
     """Print what is not the answer (progress, what was understood, a question put aside) to stderr."""
     typer.echo(_showable(text, sys.stderr), err=True)
+
+
+def progress(words: str, least: int = 1) -> Callable[[int, int], None]:
+    """Return what keeps a line on stderr up to date, called with what is done and of how many.
+
+    Nothing is shown for fewer than `least`, or when stderr is no terminal.
+    """
+
+    def show(done: int, of: int) -> None:
+        if of >= least and sys.stderr.isatty():
+            end = "\n" if done == of else ""
+            print(f"\r{words} {done} of {of}", end=end, file=sys.stderr, flush=True)
+
+    return show
 
 
 def columns() -> int:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-import sys
-
 import typer
 
 from calib.cli.complete import SetupName
-from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, say, say_json, say_lines
+from calib.cli.kit import (
+    DbOption,
+    JsonOption,
+    UnitsOption,
+    columns,
+    opened,
+    progress,
+    say,
+    say_json,
+    say_lines,
+)
 
 
 def register(app: typer.Typer) -> None:
@@ -33,7 +41,7 @@ def learn(
 
     with opened(db) as shop:
         names = [one.name for one in setups.all(shop)] if setup is None else [setups.resolve(shop, setup)]
-        found = use_case(shop, names, _progress)
+        found = use_case(shop, names, progress("learning from setup", least=5))
     if json_form:
         return say_json(
             [{**one.counts(), "components": plain_parts(one.components)} for one in found], "calib.learned/1"
@@ -45,12 +53,3 @@ def learn(
         unit, counts = units or one.units, (one.mountings, one.numbers, one.moves)
         lines += [*learned_lines(one.setup, *counts, one.components, columns(), unit), ""]
     return say_lines([*lines, *learned_notes(units or found[0].units, columns())])
-
-
-def _progress(done: int, of: int) -> None:
-    """Keep a line on stderr up to date; nothing for few setups, or when stderr is no terminal."""
-    if of < 5 or not sys.stderr.isatty():
-        return
-    print(
-        f"\rlearning from setup {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True
-    )

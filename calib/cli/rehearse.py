@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated
 
 import typer
 
 from calib.cli.complete import SetupName
-from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, say_json, say_lines
+from calib.cli.kit import DbOption, JsonOption, UnitsOption, columns, opened, progress, say_json, say_lines
 
 
 def register(app: typer.Typer) -> None:
@@ -38,7 +37,7 @@ def rehearse(
 
     with opened(db, read_only=True) as shop:
         name = setups.resolve(shop, setup)
-        found = use_case.rehearse(shop, name, runs=runs, seed=seed, progress=_progress)
+        found = use_case.rehearse(shop, name, runs=runs, seed=seed, progress=progress("rehearsing"))
     if json_form:
         return say_json(found, "calib.rehearsal/1")
     return say_lines(
@@ -55,11 +54,3 @@ def rehearse(
             width=columns(),
         )
     )
-
-
-def _progress(done: int, runs: int) -> None:
-    """Keep a line on stderr up to date; nothing when stderr is no terminal."""
-    if not sys.stderr.isatty():
-        return
-    end = "\n" if done == runs else ""
-    print(f"\rrehearsing {done} of {runs}", end=end, file=sys.stderr, flush=True)

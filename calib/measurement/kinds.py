@@ -67,6 +67,11 @@ class GaugeKind:
     repeat_sd_mm: float
     resolution_mm: float
 
+    @property
+    def says_yes_or_no(self) -> bool:
+        """Whether it shows no number at all: it goes or it does not."""
+        return self.name in ("pin", "sample")
+
 
 KINDS: tuple[GaugeKind, ...] = (
     # Limits S: DIN 862, to 100 mm of length; repeat: common practice, no source.

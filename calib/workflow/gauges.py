@@ -6,7 +6,7 @@ import sqlite3
 from dataclasses import dataclass, field
 from typing import Any
 
-from calib.errors import CalibError, unknown
+from calib.errors import CalibError, UsageError, unknown
 from calib.measurement.kinds import kind_of, repeat_sd_mm, shared_sds_mm
 from calib.shop import Setup
 from calib.store import events, nouns, studies
@@ -58,7 +58,7 @@ def add(
     shop: Shop,
     name: str,
     kind: str,
-    resolution_mm: float,
+    resolution_mm: float | None,
     limit_of_error_mm: float | None = None,
     note: str | None = None,
     *,
@@ -71,17 +71,25 @@ def add(
     ----------
     kind : str
         One of the kinds of `calib.measurement.kinds`, or another word for it.
+    resolution_mm : float or None, mm
+        Its smallest step; None is taken for what shows no number (a pin, a sample joint).
     limit_of_error_mm, inside_limit_mm, zero_limit_mm : float or None, mm
         Stated limits: outside; inside and by the depth rod; of its zero. None = what the kind says.
 
     Raises
     ------
     CalibError
-        When the kind is not known, a length is not above 0, or the name is taken.
+        When the kind is not known, a length is missing or not above 0, or the name is taken.
     """
+    meant = kind_of(kind)
+    if resolution_mm is None and not meant.says_yes_or_no:
+        raise UsageError(
+            f"gauge add: --resolution is missing (the smallest step of the {meant.name}, for example "
+            f"--resolution {meant.resolution_mm:g})."
+        )
     values = {
-        "kind": kind_of(kind).name,
-        "resolution_mm": resolution_mm,
+        "kind": meant.name,
+        "resolution_mm": meant.resolution_mm if resolution_mm is None else resolution_mm,
         "limit_of_error_mm": limit_of_error_mm,
         "note": note,
     }

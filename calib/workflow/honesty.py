@@ -14,9 +14,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from calib.monitor.honesty import Honesty, honesty
 from calib.shop import Cut, Interval, Setup
@@ -89,18 +91,27 @@ def judge(shop: Shop, setup_name: str) -> Judged:
     return judged(setup_name, found, left_out)
 
 
-def judge_all(shop: Shop) -> tuple[Judged, list[Judged]]:
-    """Return the honesty of the whole shop, and of every setup that has advice which can be judged."""
+def judge_all(
+    shop: Shop, progress: Callable[[int, int], None] = lambda done, of: None
+) -> tuple[Judged, list[Judged]]:
+    """Return the honesty of the whole shop, and of every setup that has advice which can be judged.
+
+    Parameters
+    ----------
+    progress : callable (setups done, setups in all)
+    """
     everything: list[Forecast] = []
     all_left_out: Counter[str] = Counter()
     each = []
     with snapshot(shop.connection):
-        for version in setup_rows.current(shop.connection):
+        setups = setup_rows.current(shop.connection)
+        for done, version in enumerate(setups, start=1):
             found, left_out = _of_bench(shop.connection, stand(shop.connection, version))
             everything += found
             all_left_out += left_out
             if found:
                 each.append(judged(str(version["name"]), found, left_out))
+            progress(done, len(setups))
     return judged(None, everything, all_left_out), each
 
 
@@ -151,6 +162,7 @@ def _pairs(connection: sqlite3.Connection, bench: Bench) -> Iterator[_Pair]:
     used = advice_rows.cuts_by_advice(connection, bench.setup_id)
     rows = advice_rows.of_setup(connection, bench.setup_id)
     given = [row for row in rows if here.issuperset(used.get(row["id"], ()))]
+    moves = sorted((p.event or 0, p.move.adjuster) for p in bench.placed if p.move is not None)
     before, stock, k = None, None, 0
     latest: sqlite3.Row | None = None
     for item in bench.own:
@@ -161,19 +173,21 @@ def _pairs(connection: sqlite3.Connection, bench: Bench) -> Iterator[_Pair]:
         stock = item.cut.stock or stock
         since = 0 if before is None or before.event is None else before.event
         if latest is not None and latest["seen_event_id"] >= since:
-            yield _Pair(latest, item, before, _moved_between(bench, latest, item), stock)
+            yield _Pair(latest, item, before, _moved_between(moves, latest, item), stock)
         before = item
 
 
-def _moved_between(bench: Bench, advice: sqlite3.Row, item: Placed) -> tuple[str, ...]:
-    """Return the adjusters that were moved after an advice and up to a cut, one entry a move."""
+def _moved_between(
+    moves: Sequence[tuple[int, str]], advice: sqlite3.Row, item: Placed
+) -> tuple[str, ...]:
+    """Return the adjusters that were moved after an advice and up to a cut, one entry a move.
+
+    `moves` are (event, adjuster), in the order of events.
+    """
     assert item.event is not None
-    seen = int(advice["seen_event_id"])
-    return tuple(
-        other.move.adjuster
-        for other in bench.placed
-        if other.move is not None and other.event is not None and seen < other.event <= item.event
-    )
+    first = bisect_right(moves, int(advice["seen_event_id"]), key=itemgetter(0))
+    last = bisect_right(moves, item.event, key=itemgetter(0))
+    return tuple(adjuster for _, adjuster in moves[first:last])
 
 
 def _not_followed(setup: Setup, pair: _Pair, target: Mapping[str, float]) -> str:
