@@ -21,13 +21,11 @@ def asked(monkeypatch: pytest.MonkeyPatch, setup: Setup, cuts: list[Cut]) -> lis
     found: list[Callable[[], Settled]] = []
 
     def adding(worth: Worth) -> Settled:
-        if worth.test_min > 0.0:  # tests that cost nothing are made without end
-            found.append(lambda: sweeps.sweep_adding(worth))
+        found.append(lambda: sweeps.sweep_adding(worth))
         return sweeps.sweep_adding(worth)
 
     def renewing(worth: Worth, rungs: int) -> Settled:
-        if worth.test_min > 0.0:
-            found.append(lambda: sweeps.sweep_renewing(worth, rungs))
+        found.append(lambda: sweeps.sweep_renewing(worth, rungs))
         return sweeps.sweep_renewing(worth, rungs)
 
     monkeypatch.setattr(plan, "sweep_adding", adding)

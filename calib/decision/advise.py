@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from calib.regression.learn.state import Carried
 
 #: Changes whenever the same log may give another answer.
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 
 #: A last reading that is a slip with more than this probability is measured again before anything moves.
 WILD = 0.4

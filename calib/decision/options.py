@@ -1,7 +1,7 @@
 """Every step of the whole setup, weighed: its blocks' choices side by side, cheapest first.
 
 Readings that no adjuster links are planned each on their own and share the test cuts: each pays its
-share of a test, in proportion to the tests it needs by itself; the minutes add up.
+share of it (`shares`); the minutes add up.
 """
 
 from __future__ import annotations
@@ -10,14 +10,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from calib.decision.advice import Step
-from calib.decision.choice import Choice
+from calib.decision.choice import Choice, Weighed
 from calib.decision.sensing import AGAIN_SHARE
+from calib.decision.shares import shares_of
 from calib.decision.weigh import BlockScale
 from calib.regression.prospect import Prospect
 from calib.shop import Setup
 
 #: Share of its minutes by which cutting good stock must win over a test: it cannot be taken back.
 _SPOILS_FOR_GOOD = 0.01
+
+#: Minutes that putting a move off must save.
+_NOT_WORTH_WAITING_MIN = 0.25
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,7 @@ def options_of(
     """
     measures = here is None
     scales = [BlockScale(setup, future, repeats, setup.pieces_left, measures) for future in futures]
-    shares = _shares(setup, scales)
+    shares = shares_of(setup.stakes.test_cut_min, scales)
     weighed = [
         scale.weigh(share * setup.stakes.test_cut_min) for scale, share in zip(scales, shares, strict=True)
     ]
@@ -67,7 +71,7 @@ def options_of(
         _option("cut_good", [w.cut_now for w in weighed], shares),
         _option("move_and_cut_good", [w.best_cut() for w in weighed], shares),
         _option("test_again", [w.test for w in weighed], shares, times),
-        _option("move_and_test", [w.best_test() for w in weighed], shares, times),
+        _option("move_and_test", _hands_on(weighed), shares, times),
     ]
     if repeats:
         again = _option("measure_again", [w.again for w in weighed], shares)
@@ -75,6 +79,26 @@ def options_of(
     kept = [o for o in options if o.step not in ("move_and_cut_good", "move_and_test") or _has_moves(o)]
     cut_now = kept[0].minutes
     return sorted(kept, key=lambda o: o.minutes + _must_win_by(o)), cut_now
+
+
+def _hands_on(weighed: Sequence[Weighed]) -> list[Choice]:
+    """Return what each block does before a test: with hands on one adjuster, little is put off at another.
+
+    A move that must come before the good stock anyway is made along, where waiting for one more reading
+    would save next to nothing: the next cut then shows the whole joint.
+    """
+    found = [w.best_test() for w in weighed]
+    if not any(choice.moved.any() for choice in found):
+        return found
+    return [
+        w.move_and_test
+        if w.move_and_test is not None
+        and not choice.moved.any()
+        and w.best_cut().moved.any()
+        and w.move_and_test.minutes < choice.minutes + _NOT_WORTH_WAITING_MIN
+        else choice
+        for w, choice in zip(weighed, found, strict=True)
+    ]
 
 
 def _must_win_by(option: Option) -> float:
@@ -95,24 +119,6 @@ def _option(step: Step, choices: Sequence[Choice], shares: Sequence[float], time
 
 def _has_moves(option: Option) -> bool:
     return any(bool(c.moved.any()) for c in option.choices)
-
-
-def _shares(setup: Setup, scales: Sequence[BlockScale]) -> list[float]:
-    """Return the share of a test cut that each block pays: in proportion to the tests it needs alone."""
-    if len(scales) == 1:
-        return [1.0]
-    wanted = []
-    for scale in scales:
-        if scale.cut_now_min() <= setup.stakes.test_cut_min:  # alone it would not make a test cut
-            wanted.append(0.0)
-            continue
-        alone = scale.weigh(setup.stakes.test_cut_min, points=91, rungs=14)
-        cut, test = alone.best_cut(), alone.best_test()
-        wanted.append(test.tests if test.minutes < cut.minutes else 0.0)
-    total = sum(wanted)
-    if total <= 0.0:
-        return [1.0 / len(scales)] * len(scales)
-    return [w / total for w in wanted]
 
 
 def cuts_good(option: Option) -> bool:

@@ -63,6 +63,10 @@ class Line:
         The band.
     largest_variance_mm2 : float
         The widest belief that will be asked about.
+    test_min : float or ndarray of shape (H,)
+        Minutes of a test cut.
+    move_min : float
+        Minutes of a move.
     can_move, renews : bool
     points, rungs : int
         Size of the grid and of the ladder.
@@ -76,7 +80,7 @@ class Line:
     low_mm: float
     high_mm: float
     largest_variance_mm2: float
-    test_min: float
+    test_min: float | Array
     move_min: float
     can_move: bool = True
     renews: bool = False
@@ -210,7 +214,7 @@ def solve_plan(line: Line) -> Plan:
     ladder = _renewing(line, log_low, log_step) if line.renews else _adding(line, log_low, log_step)
     loss = line.loss(grid[:, None, :], ladder.variance[:, :, None])
     worth = Worth(
-        line.test_min, line.move_min, line.can_move, loss, ladder, spacing,
+        np.broadcast_to(line.test_min, spacing.shape), line.move_min, line.can_move, loss, ladder, spacing,
         points_per_step(line.step_mm, spacing),
     )
     settled = sweep_renewing(worth, line.rungs) if line.renews else sweep_adding(worth)

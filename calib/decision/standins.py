@@ -69,6 +69,12 @@ def stand_ins(weights: Array, scatter: Array, landing: Array | None) -> StandIns
     return StandIns(weights, of, tuple(np.flatnonzero(of == g) for g in range(len(names))))
 
 
+def alike(weights: Array, times: int) -> StandIns:
+    """Return groups that each hold every component: one average shop, so many times."""
+    whole = np.arange(len(weights))
+    return StandIns(weights, np.zeros_like(whole), (whole,) * times)
+
+
 def split(values: Array, weights: Array, parts: int) -> Indices:
     """Cut a weighted line of values into parts of like weight; equal values stay together.
 

@@ -57,9 +57,12 @@ class Ladder:
 
 @dataclass(frozen=True, eq=False)
 class Worth:
-    """What the sweeps need: prices, the loss table (H, S, N), the ladder and the grid's spacing (H,)."""
+    """What the sweeps need: prices, the loss table (H, S, N), the ladder and the grid's spacing (H,).
 
-    test_min: float
+    The price of a test has the shape (H,), minutes.
+    """
+
+    test_min: Array
     move_min: float
     can_move: bool
     loss: Array
@@ -76,7 +79,14 @@ class Worth:
             _rows(self.ladder.move, h),
         )
         per_step = tuple(self.per_step[k] for k in h.tolist())
-        return replace(self, loss=self.loss[h], ladder=ladder, spacing=self.spacing[h], per_step=per_step)
+        return replace(
+            self,
+            test_min=self.test_min[h],
+            loss=self.loss[h],
+            ladder=ladder,
+            spacing=self.spacing[h],
+            per_step=per_step,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,7 +218,7 @@ class _Adding(_Tables):
         worth, ladder, value = self.worth, self.worth.ladder, self.value
         for states in self.handfuls:
             after = _between(value, ladder.test, states)
-            self.test[:, states] = worth.test_min + self.blur.apply(after, states)
+            self.test[:, states] = worth.test_min[:, None, None] + self.blur.apply(after, states)
             stay = np.minimum(worth.loss[:, states], self.test[:, states])
             value[:, states] = stay
             if worth.can_move:
@@ -292,7 +302,7 @@ class _Renewing(_Tables):
 
     def _settle(self, states: slice, following: Array) -> None:
         worth = self.worth
-        self.test[:, states] = worth.test_min + self.blur.apply(following, states)
+        self.test[:, states] = worth.test_min[:, None, None] + self.blur.apply(following, states)
         stay = np.minimum(worth.loss[:, states], self.test[:, states])
         if states.start == self.rungs:
             self.best[:] = reachable(stay, worth.per_step)

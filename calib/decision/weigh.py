@@ -28,12 +28,13 @@ from calib.decision.loss import BatchLoss, batch_minutes
 from calib.decision.plan import Line, Plan, offset_when_landed, solve_plan
 from calib.decision.reach import changes
 from calib.decision.sensing import AGAIN_SHARE, worth_measuring
-from calib.decision.standins import heaviest, merged_wear, stand_ins
+from calib.decision.standins import StandIns, alike, heaviest, merged_wear, stand_ins
 from calib.normal import quantile
 from calib.regression.prospect import Prospect
 from calib.shop import Setup
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 #: Components below this share of the heaviest are left out when positions are searched.
@@ -108,10 +109,9 @@ class BlockScale:
         cut, read = (float(w @ sd[:, lead]) for sd in (self.cut_sd, self.future.reading_sd))
         return worth_measuring(cut, read)
 
-    def weigh(self, test_min: float, *, points: int = 161, rungs: int = 40) -> Weighed:
+    def weigh(self, test_min: float) -> Weighed:
         """Return every action of the block when a test cut costs it `test_min` minutes, measured once."""
-        again_min = AGAIN_SHARE * self.setup.stakes.test_cut_min
-        plan = self._plan(test_min + (self.times - 1) * again_min, points, rungs)
+        plan = self._plan(self.groups, test_min)
         A = len(self.future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         cut, test, tests = self._price(plan, still, none)
@@ -126,6 +126,24 @@ class BlockScale:
         best = min(c.minutes for c in steps if c is not None)
         again = Choice(best - gain, still[0], none[0], float(tests[0]))
         return Weighed(cut_now, move_cut, test_now, move_test, again)
+
+    def alone_min(self, test_min: Array) -> Array:
+        """Return the minutes that the block is expected to cost, for several prices of a test cut.
+
+        Worked out for the average shop on a coarse grid: good enough to share the price of a test out.
+        """
+        prices = len(test_min)
+        plan = self._plan(alike(self.future.weights, prices), test_min, points=91, rungs=14)
+        A = len(self.future.adjusters)
+        still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
+        mean, covariance = self.future.after(still, none)
+        z, P = mean[:, :, self.lead], covariance[:, :, self.lead, self.lead]
+        found = []
+        for h in range(prices):
+            stand_in = np.full(len(z), h)
+            belief, since = self._renewed(plan, stand_in, P, none) if plan.line.renews else (P, None)
+            found.append(float(self.future.weights @ plan.best_minutes(stand_in, z, belief, since)[:, 0]))
+        return np.array(found)
 
     def cut_now_min(self) -> float:
         """Return the minutes that cutting the good pieces as it stands is expected to cost."""
@@ -147,7 +165,7 @@ class BlockScale:
         mean, covariance = self.future.after(still, none)
         variance = np.diagonal(covariance, axis1=2, axis2=3)
         z, P = mean[:, :, self.lead], variance[:, :, self.lead]
-        belief, since = self._renewed(P, none) if plan.line.renews else (P, None)
+        belief, since = self._renewed(plan, self.stand_in, P, none) if plan.line.renews else (P, None)
         now = plan.best_minutes(self.stand_in, z, belief, since)[:, 0]
         later = 0.0
         if np.isfinite(moved):
@@ -173,13 +191,13 @@ class BlockScale:
             anew = moved.copy()
             anew[:, self.main] = True
             offset, _ = self.future.after(change, anew)
-            belief, since = self._renewed(variance, moved)
+            belief, since = self._renewed(plan, self.stand_in, variance, moved)
         place = Place(
             weights=self.future.weights,
             mean=mean[:, 0, self.lead],
             variance=variance[:, 0],
             noise=self._told(covariance[:, 0]),
-            landing=self.landing[self.stand_in],
+            landing=plan.line.move_variance[self.stand_in],
             stand_in=self.stand_in,
             offset=offset[:, 0, self.lead],
             since=None if since is None else since[:, 0],
@@ -223,27 +241,31 @@ class BlockScale:
         moved = np.flatnonzero(np.abs(self._mean_slopes()[:, self.main]) > _TINY)
         return int(moved[0]) if len(moved) else 0
 
-    def _plan(self, test_min: float, points: int, rungs: int) -> Plan:
+    def _plan(
+        self, groups: StandIns, test_min: float | Array, points: int = 161, rungs: int = 40
+    ) -> Plan:
+        """Return the plan of the block, solved for each group of components."""
         future, lead = self.future, self.lead
+        again_min = (self.times - 1) * AGAIN_SHARE * self.setup.stakes.test_cut_min
         A = len(future.adjusters)
         still, none = np.zeros((1, A)), np.zeros((1, A), dtype=bool)
         mean, covariance = future.after(still, none)
-        noise = self.groups.mean(np.sqrt(self.noise)) ** 2
-        cut_variance = self.groups.mean(self.cut_sd) ** 2
+        noise = groups.mean(np.sqrt(self.noise)) ** 2
+        cut_variance = groups.mean(self.cut_sd) ** 2
         slope = 0.0 if self.main is None else float(self._mean_slopes()[lead, self.main])
-        landing = np.zeros(len(self.groups.members))
+        landing = np.zeros(len(groups.members))
         step, renews = 0.0, False
         if self.main is not None:
             sds = np.maximum(future.move_sd[:, self.main], _TINY)
-            landing = (slope * self.groups.mean(sds)) ** 2
+            landing = (slope * groups.mean(sds)) ** 2
             adjuster = self.setup.adjuster(future.adjusters[self.main])
             step, renews = abs(slope) * adjuster.least_step_mm, adjuster.landing == "renews"
         ratio = self._ratios()
-        level = self.groups.mean(mean[:, 0])
-        spread = self.groups.mean(np.diagonal(covariance[:, 0], axis1=1, axis2=2).copy())
+        level = groups.mean(mean[:, 0])
+        spread = groups.mean(np.diagonal(covariance[:, 0], axis1=1, axis2=2).copy())
         rest = np.maximum(spread - ratio**2 * spread[:, lead, None], 0.0)
         rest[:, lead] = 0.0
-        drift = self.groups.mean(self.drift)
+        drift = groups.mean(self.drift)
 
         def loss(z: Array, variance: Array) -> Array:
             total = np.zeros(np.broadcast_shapes(z.shape, variance.shape))
@@ -264,14 +286,13 @@ class BlockScale:
             low_mm=self.losses[lead].band.low_mm,
             high_mm=self.losses[lead].band.high_mm,
             largest_variance_mm2=largest,
-            test_min=test_min,
+            test_min=test_min + again_min,
             move_min=self.setup.stakes.move_min,
             can_move=self.main is not None and abs(slope) > _TINY,
             renews=renews,
             points=points,
             rungs=min(rungs, 20) if renews else rungs,
         )
-        self.landing, self.told = landing, told
         return solve_plan(line)
 
     def _ratios(self) -> Array:
@@ -292,22 +313,25 @@ class BlockScale:
         w = self.future.weights
         cut = w @ batch_minutes(self.losses, mean, variance, self.cut_sd, self.drift) + price
         z, P = mean[:, :, self.lead], variance[:, :, self.lead]
-        belief, since = self._renewed(P, moved) if plan.line.renews else (P, None)
+        belief, since = self._renewed(plan, self.stand_in, P, moved) if plan.line.renews else (P, None)
         test = w @ plan.test_minutes(self.stand_in, z, belief, since) + price
         tests = w @ plan.tests_expected(self.stand_in, z, belief, since)
         return cut, test, tests
 
-    def _renewed(self, total: Array, moved: Mask) -> tuple[Array, Array | None]:
+    def _renewed(
+        self, plan: Plan, stand_in: Indices, total: Array, moved: Mask
+    ) -> tuple[Array, Array | None]:
         """Return (B, tests since the landing) of each component and position where landing renews."""
         assert self.main is not None
-        landing = self.landing[self.stand_in][:, None]
+        landing = plan.line.move_variance[stand_in][:, None]
         if moved[:, self.main].all() and len(moved):
             return np.maximum(total - landing, 1e-12), np.zeros_like(total)
         offset = np.broadcast_to(self.future.covariance[:, self.lead, self.lead, None], total.shape)
         if np.max(total - offset) < 1e-12:
             return total, None
         offset = np.minimum(offset, total)
-        return offset_when_landed(total, offset, landing + 0.0 * total, self.told[self.stand_in][:, None])
+        noise = plan.line.test_variance[stand_in][:, None]
+        return offset_when_landed(total, offset, landing + 0.0 * total, noise)
 
     def _moves(self, plan: Plan) -> tuple[Choice | None, Choice | None]:
         """Return the best positions to cut at and to test at, each adjuster alone and all together."""
@@ -400,6 +424,6 @@ class BlockScale:
         since = None
         if plan.line.renews:
             none = np.zeros((there.shape[1], A), dtype=bool)
-            variance, since = self._renewed(variance, none)
+            variance, since = self._renewed(plan, self.stand_in, variance, none)
         value = plan.best_minutes(self.stand_in, there, variance, since)
         return float(self.future.weights @ value.mean(axis=1))
