@@ -78,3 +78,4 @@ def test_a_move_that_must_come_anyway_is_made_with_the_other_one(monkeypatch):
     monkeypatch.setattr(options, "_NOT_WORTH_WAITING_MIN", 0.0)
     one = {move.adjuster for move in advise(setup, list(log)[:1]).moves}
     assert (both, one) == ({"key", "height"}, {"key"})
+    assert advise(setup, list(log)[:1]).reasons[0].startswith("The height must move too, but not yet")

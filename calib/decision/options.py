@@ -21,7 +21,7 @@ from calib.shop import Setup
 _SPOILS_FOR_GOOD = 0.01
 
 #: Minutes that putting a move off must save.
-_NOT_WORTH_WAITING_MIN = 0.25
+_NOT_WORTH_WAITING_MIN = 0.15
 
 
 @dataclass(frozen=True)
@@ -67,11 +67,13 @@ def options_of(
         tests = [b.weigh(s * setup.stakes.test_cut_min).test for b, s in zip(blunt, shares, strict=True)]
         weighed = [replace(w, test=test) for w, test in zip(weighed, tests, strict=True)]
     times = max(scale.times for scale in scales)
+    along = _hands_on(weighed)
+    waits = [_left_for_now(s, w, choice) for s, w, choice in zip(scales, weighed, along, strict=True)]
     options = [
         _option("cut_good", [w.cut_now for w in weighed], shares),
         _option("move_and_cut_good", [w.best_cut() for w in weighed], shares),
         _option("test_again", [w.test for w in weighed], shares, times),
-        _option("move_and_test", _hands_on(weighed), shares, times),
+        replace(_option("move_and_test", along, shares, times), because=tuple(filter(None, waits))),
     ]
     if repeats:
         again = _option("measure_again", [w.again for w in weighed], shares)
@@ -99,6 +101,15 @@ def _hands_on(weighed: Sequence[Weighed]) -> list[Choice]:
         else choice
         for w, choice in zip(weighed, found, strict=True)
     ]
+
+
+def _left_for_now(scale: BlockScale, weighed: Weighed, choice: Choice) -> str:
+    """Say which adjuster must move before the good stock, and does not yet; "" when none."""
+    later = weighed.best_cut()
+    if choice.moved.any() or not later.moved.any():
+        return ""
+    names = [a for a, moved in zip(scale.future.adjusters, later.moved, strict=True) if moved]
+    return f"The {' and the '.join(names)} must move too, but not yet: the next reading says better how far."
 
 
 def _must_win_by(option: Option) -> float:
