@@ -1,10 +1,11 @@
 """Who pays for a test cut that several blocks share.
 
-Blocks are planned as if they had no unknowns in common, but one test cut serves them all. Each is planned by
-itself and pays a share of the cut. Whatever the shares, the minutes of the blocks together are then less than any common plan
-can do with (each may test when the others do not), so the shares that make them most are the nearest: they
-are where a little more of the price would save every block as many tests. Minutes are concave in the price,
-so the most is found by giving the price away in crumbs, each to the block that it costs most.
+Blocks are planned as if they had no unknowns in common, but one test cut serves them all. Each is planned
+by itself and pays a share of the cut. Whatever the shares, the minutes of the blocks together are then less
+than any common plan can do with (each may test when the others do not), so the shares that make them most
+are the nearest: they are where a little more of the price would save every block as many tests. Minutes
+are concave in the price, so the most is found by giving the price away in crumbs, each to the block that
+it costs most.
 
 Source: the decomposition of Everett 1963 (M), Generalized Lagrange multiplier method; checked against brute
 force over both beliefs, see tests/benchmarks/two_readings.py.
