@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from calib import advise, load_log
-from calib.decision import weigh
+from calib.decision import block
 from calib.decision.advise import expected_minutes, next_step
 from calib.errors import CalibError
 from calib.shop import Adjuster, Band, Cut, FeelScale, Joint, Knowledge, ReadingStakes, Setup, Stakes
@@ -279,7 +279,7 @@ def test_what_a_coarse_gauge_costs_is_foretold_as_if_it_were_read_several_times(
     """Four readings of sd 0.05 in a test of 4 + 3 times 2 minutes are as one of sd 0.025 in 10 minutes."""
     coarse, fine = coarse_gauge(0.05), coarse_gauge(0.025)
     foretold = expected_minutes(coarse, ())
-    monkeypatch.setattr(weigh, "worth_measuring", lambda cut, read: 1)
+    monkeypatch.setattr(block, "worth_measuring", lambda cut, read: 1)
     priced = dataclasses.replace(fine, stakes=dataclasses.replace(fine.stakes, test_cut_min=10.0))
     assert foretold == pytest.approx(expected_minutes(priced, ()), abs=0.1)
     assert foretold < expected_minutes(coarse, ()) - 2.0
