@@ -69,6 +69,7 @@ def test_the_price_of_a_test_is_shared_out_where_one_can_pay():
     assert shares_of(4.0, asked) == given_away(np.stack([b.minutes for b in asked]))
     assert shares_of(4.0, [Counted(block(100.0, 0.5), 100.0)]) == [1.0]
     assert shares_of(4.0, [Counted(block(1.0, 0.5), 1.0), Counted(block(2.0, 0.5), 2.0)]) == [0.5, 0.5]
+    assert shares_of(4.0, [Counted(block(90.0, 0.5), 90.0)] * 25) == [0.04] * 25
 
 
 def test_a_move_that_must_come_anyway_is_made_with_the_other_one(monkeypatch):

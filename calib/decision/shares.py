@@ -41,8 +41,10 @@ class Block(Protocol):
 def shares_of(test_min: float, blocks: Sequence[Block]) -> list[float]:
     """Return the share of a test cut of `test_min` minutes that each block pays; they sum to 1."""
     even = [1.0 / len(blocks)] * len(blocks)
-    if len(blocks) == 1 or sum(block.cut_now_min() for block in blocks) <= test_min:
-        return even  # nothing to share, or no test can pay
+    if len(blocks) == 1 or len(blocks) * _SHARES[0] >= 1.0:
+        return even  # nothing to share, or too many to tell apart
+    if sum(block.cut_now_min() for block in blocks) <= test_min:
+        return even  # no test can pay
     minutes = np.stack([block.alone_min(_SHARES * test_min) for block in blocks])
     return given_away(minutes) if np.ptp(minutes, axis=1).max() > 1e-6 * test_min else even
 
