@@ -74,7 +74,7 @@ def _feel(setup: Setup, units: Units) -> list[str]:
         answer = ask(f"feel ({', '.join(words)})", "")
         if not answer:
             return []
-        if answer in words:
+        if setup.feel.knows(answer):
             return [f"feel={answer}"]
         remark(f"{answer} is not one of the words. Enter leaves it out.")
     return []

@@ -51,7 +51,7 @@ def word_sd_mm(scale: FeelScale, size_mm: float) -> float:
 
 def _ends(scale: FeelScale) -> Array:
     """Return the limits of the words, shape (K, 2), tight first: what words are called must not matter."""
-    return np.array(sorted(scale.words.values()), dtype=float).reshape(-1, 2)
+    return np.array(sorted(map(scale.limits_of, scale.all_said())), dtype=float).reshape(-1, 2)
 
 
 def blunter(scale: FeelScale, mean_mm: float, sd_mm: float, target_mm: float, cut_sd_mm: float) -> float:

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from calib.errors import CalibError, near_name
+from calib.feel import BETWEEN, not_side_by_side
 from calib.setupform import reading_from_text
 from calib.setupform.lengths import decimal_point, length_from_text, length_to_text
 from calib.shop import Adjuster, Cut, CutKind, Reading, Setup
@@ -138,10 +139,12 @@ class Row:
     def _feel(self) -> str | None:
         word = self._text("feel")
         words = list(self.setup.feel.words)
-        if word is None or word in words:
+        if word is None or self.setup.feel.knows(word):
             return word
         if not words:
             self._note(f'feel "{word}": this setup has no words. Give it some in [feel], words = {{ ... }}.')
+        elif BETWEEN in word:
+            self._note(not_side_by_side(self.setup.feel, word))
         else:
             near = near_name(word, words)
             advice = f'Did you mean "{near}"?' if near else f"Known: {', '.join(words)}."

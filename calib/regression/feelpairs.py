@@ -46,9 +46,18 @@ def fits_of(setup: Setup, cuts: Sequence[Cut]) -> dict[str | None, FeelFit]:
 
 def with_own_words(setup: Setup, cuts: Sequence[Cut]) -> Setup:
     """Return a setup whose words mean what the pairs of each hand say; as stated where scales are known."""
-    if setup.knowledge.scales_known or not any(cut.feel for cut in cuts):
+    if not any(cut.feel for cut in cuts):
         return setup
-    people: dict[str | None, FeelScale] = {who: fit.scale for who, fit in fits_of(setup, cuts).items()}
+    fits = {} if setup.knowledge.scales_known else fits_of(setup, cuts)
+    people: dict[str | None, FeelScale] = {who: fit.scale for who, fit in fits.items()}
+    for who in _finer_hands(setup, cuts):
+        people[who] = replace(people.get(who, setup.feel), finer=True)
     if not people:
         return setup
     return replace(setup, feel=replace(setup.feel, people=MappingProxyType(people)))
+
+
+def _finer_hands(setup: Setup, cuts: Sequence[Cut]) -> set[str | None]:
+    """Return whose hands say, where it is so, that a fit lies between two words: who ever did."""
+    said = [(cut.by, cut.feel) for cut in cuts] + [(pair.by, pair.word) for pair in setup.feel.pairs]
+    return {who for who, word in said if word and word not in setup.feel.words and setup.feel.knows(word)}

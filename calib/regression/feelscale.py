@@ -31,13 +31,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.feel import BETWEEN_SHARE
 from calib.normal import quantile
 from calib.regression.lattice import lattice
 from calib.regression.ordered import Between, between
@@ -100,11 +101,15 @@ class FeelFit:
 
 
 class _Pairs(NamedTuple):
-    """Pairs as arrays: the word's number, mean and variance of the true size."""
+    """Pairs as arrays: the number of what was said, mean and variance of the true size.
+
+    A finer hand also says what lies between words: then every other number is such a zone.
+    """
 
     word: Indices
     mean: Array
     variance: Array
+    finer: bool
 
 
 class _Prior(NamedTuple):
@@ -151,7 +156,7 @@ def refit(scale: FeelScale, pairs: Sequence[FeelPair]) -> FeelFit | None:
     True
     """
     order = words_in_order(scale)
-    kept = tuple(pair for pair in pairs if pair.word in order)
+    kept = tuple(pair for pair in pairs if scale.knows(pair.word))
     if not kept or not order:
         return None
     limits = tuple(scale.words[word][1] for word in order[:-1])
@@ -163,7 +168,8 @@ def _refit(
     order: tuple[str, ...], before: tuple[float, ...], spread_mm: float, pairs: tuple[FeelPair, ...]
 ) -> FeelFit:
     prior = _prior(np.array(before), max(spread_mm, 1e-4))
-    data = _true_sizes(order, pairs)
+    stated = itertools.pairwise((-math.inf, *before, math.inf))
+    data = _true_sizes(FeelScale(dict(zip(order, stated, strict=True)), spread_mm), pairs)
     mode, precision = _mode(prior, data)
     theta, weight = _weighed(mode, precision, prior, data)
     t, w = _limits(theta, prior.anchor), np.exp(theta[:, -1])
@@ -175,6 +181,7 @@ def _refit(
     scale = FeelScale(
         {word: (edges[k], edges[k + 1]) for k, word in enumerate(order)},
         math.sqrt(middle**2 + float(np.mean(u**2))),
+        finer=data.finer,
     )
     found = tuple(
         Limit(order[k], order[k + 1], before[k], float(mean[k]), float(u[k]), *ends[k])
@@ -191,7 +198,7 @@ def _prior(limits: Array, spread: float) -> _Prior:
     return _Prior(mean, 1.0 / sd**2, anchor)
 
 
-def _true_sizes(order: tuple[str, ...], pairs: tuple[FeelPair, ...]) -> _Pairs:
+def _true_sizes(scale: FeelScale, pairs: tuple[FeelPair, ...]) -> _Pairs:
     """Return the true sizes as believed from the readings and from how the sizes spread."""
     y = np.array([pair.value_mm for pair in pairs])
     variance = np.array([pair.u_mm for pair in pairs]) ** 2
@@ -199,8 +206,11 @@ def _true_sizes(order: tuple[str, ...], pairs: tuple[FeelPair, ...]) -> _Pairs:
     own = max(float(np.mean((y - y.mean()) ** 2 - variance)), 0.0)
     spread = (n * own + USUAL_PAIRS * USUAL_SPREAD_MM**2) / (n + USUAL_PAIRS)
     rho = spread / (spread + variance)
-    word = np.array([order.index(pair.word) for pair in pairs])
-    return _Pairs(word, y.mean() + rho * (y - y.mean()), rho * variance)
+    finer = any(pair.word not in scale.words for pair in pairs)
+    said = sorted(replace(scale, finer=finer).all_said(), key=scale.limits_of)
+    limits = [scale.limits_of(one) for one in said]
+    word = np.array([limits.index(scale.limits_of(pair.word)) for pair in pairs])
+    return _Pairs(word, y.mean() + rho * (y - y.mean()), rho * variance, finer)
 
 
 def _limits(theta: Array, anchor: int) -> Array:
@@ -211,9 +221,22 @@ def _limits(theta: Array, anchor: int) -> Array:
     return limits
 
 
+def _zones(limits: Array, spread: Array) -> Array:
+    """Return the ends (..., 2 (K-1)) of what lies between words (see `calib.feel`), rising."""
+    reach = BETWEEN_SHARE * spread
+    gap = np.diff(limits, axis=-1)
+    into = reach * gap / (gap + 2.0 * reach)
+    below = limits - np.concatenate([reach, into], axis=-1)
+    above = limits + np.concatenate([into, reach], axis=-1)
+    ends: Array = np.stack([below, above], axis=-1).reshape(*limits.shape[:-1], -1)
+    return ends
+
+
 def _in_sds(theta: Array, anchor: int, data: _Pairs) -> tuple[Array, Array, Array]:
     """Return the limits (..., n) of the word that was said, and the sd they are counted in."""
     t = _limits(theta, anchor)
+    if data.finer:
+        t = _zones(t, np.exp(theta[..., -1:]))
     open_end = np.full_like(t[..., :1], np.inf)
     edges = np.concatenate([-open_end, t, open_end], axis=-1)
     sd = np.sqrt(np.exp(2.0 * theta[..., -1:]) + data.variance)
@@ -250,9 +273,9 @@ def _mode(prior: _Prior, data: _Pairs) -> tuple[Array, Array]:
 
 def _slopes(theta: Array, prior: _Prior, data: _Pairs) -> tuple[Array, Array]:
     """Return gradient and (positive) precision of the log posterior; curvature of the limits is left out."""
-    lo, hi, sd = _in_sds(theta, prior.anchor, data)
+    lo, hi, _ = _in_sds(theta, prior.anchor, data)
     found = between(lo, hi)
-    d_lo, d_hi = _derivatives(theta, prior.anchor, data, lo, hi, sd)
+    d_lo, d_hi = _derivatives(theta, prior.anchor, data)
     gradient = d_hi.T @ found.at_high - d_lo.T @ found.at_low - prior.precision * (theta - prior.mean)
     return gradient, np.diag(prior.precision) + _curvature(found, lo, hi, d_lo, d_hi)
 
@@ -265,25 +288,21 @@ def _curvature(found: Between, lo: Array, hi: Array, d_lo: Array, d_hi: Array) -
     return total
 
 
-def _derivatives(
-    theta: Array, anchor: int, data: _Pairs, lo: Array, hi: Array, sd: Array
-) -> tuple[Array, Array]:
-    """Return how each pair's limits (in sds) go with the unknowns, each of shape (n, K)."""
-    gaps = np.exp(theta[1:-1])
-    K1 = len(gaps) + 1
-    of_limit = np.zeros((K1 + 2, len(theta)))  # rows: open end, limits, open end
-    of_limit[1:-1, 0] = 1.0
-    for k in range(K1):
-        for j in range(min(k, anchor), max(k, anchor)):
-            of_limit[k + 1, 1 + j] = gaps[j] if k > anchor else -gaps[j]
-    shrink = np.exp(2.0 * theta[-1]) / sd**2
+def _derivatives(theta: Array, anchor: int, data: _Pairs) -> tuple[Array, Array]:
+    """Return how each pair's limits (in sds) go with the unknowns, each of shape (n, K); open ends do not.
 
-    def one(edge: Indices, z: Array) -> Array:
-        d: Array = of_limit[edge] / sd[:, None]
-        d[:, -1] = np.where(np.isfinite(z), -np.where(np.isfinite(z), z, 0.0) * shrink, 0.0)
-        return d
+    By central differences: they steer the search and shape the stand-in, and need no more digits.
+    """
+    steps = 1e-5 * np.eye(len(theta))
+    low_up, high_up, _ = _in_sds(theta + steps, anchor, data)
+    low_down, high_down, _ = _in_sds(theta - steps, anchor, data)
 
-    return one(data.word, lo), one(data.word + 1, hi)
+    def slope(up: Array, down: Array) -> Array:
+        known = np.isfinite(up)
+        found: Array = (np.where(known, up, 0.0) - np.where(known, down, 0.0)).T / 2e-5
+        return found
+
+    return slope(low_up, low_down), slope(high_up, high_down)
 
 
 def _weighed(mode: Array, precision: Array, prior: _Prior, data: _Pairs) -> tuple[Array, Array]:

@@ -42,7 +42,7 @@ def check(setup: Setup, cuts: Sequence[Cut]) -> None:
         missing = [a.name for a in setup.adjusters if a.name not in cut.settings_mm]
         if missing:
             raise CalibError(f"cut {cut.number} does not say where {missing[0]} stood. Give its setting.")
-        if cut.feel is not None and cut.feel not in setup.feel.words:
+        if cut.feel is not None and not setup.feel.knows(cut.feel):
             raise CalibError(
                 f'cut {cut.number}: feel "{cut.feel}" is not a word of setup {setup.name}. '
                 f"It knows: {', '.join(setup.feel.words) or 'none'}."

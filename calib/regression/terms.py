@@ -362,7 +362,7 @@ def _rows_of_cut(block: Block, cut: Cut, position: int, state: MachineState, f: 
         rows.append(Row(cut.number, position, f, measured, base, *edge, scaled, fixed, **limits))
     if felt:
         scale = block.setup.feel.of(cut.by)
-        low, high = scale.words[str(cut.feel)]
+        low, high = scale.limits_of(str(cut.feel))
         spread = scale.spread_mm**2
         rows.append(
             Row(cut.number, position, f, features, base, *edge, cut_variance, spread,

@@ -8,22 +8,36 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.random import Generator
 
+from calib.feel import BETWEEN
 from calib.regression.feelscale import ANCHOR_SHARE, LOG_GAP_SD, LOG_SPREAD_SD, OWN_SHARE, words_in_order
 from calib.shop import FeelPair, FeelScale
 
 
 @dataclass(frozen=True)
 class Hand:
-    """Words from tight to loose, the limits between them (mm) and the spread of one word (sd, mm)."""
+    """Words from tight to loose, the limits between them (mm) and the spread of one word (sd, mm).
+
+    With `between` above 0 the hand is a finer one (see `calib.feel`): so many spreads into a wide word it
+    says that the fit lies between two.
+    """
 
     words: tuple[str, ...]
     limits_mm: tuple[float, ...]
     spread_mm: float
+    between: float = 0.0
 
     def word(self, size_mm: float, rng: Generator) -> str:
         """Return what the hand says of a joint of this size."""
         felt = size_mm + self.spread_mm * float(rng.standard_normal())
-        return self.words[int(np.searchsorted(self.limits_mm, felt))]
+        k = int(np.searchsorted(self.limits_mm, felt))
+        low, high = (-math.inf, *self.limits_mm)[k], (*self.limits_mm, math.inf)[k]
+        reach = self.between * self.spread_mm
+        into = reach if math.isinf(high - low) else reach * (high - low) / (high - low + 2.0 * reach)
+        if felt < low + into:
+            return f"{self.words[k - 1]}{BETWEEN}{self.words[k]}"
+        if felt > high - into:
+            return f"{self.words[k]}{BETWEEN}{self.words[k + 1]}"
+        return self.words[k]
 
     def pairs(self, n: int, u_mm: float, rng: Generator, usual_mm: float = 0.04) -> tuple[FeelPair, ...]:
         """Return n cuts of earlier dial-ins that were felt and measured with an error of sd u_mm."""

@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection, Iterable, Mapping
 
 from calib.errors import CalibError, near_name
+from calib.feel import BETWEEN, not_side_by_side
 from calib.shop import Interval, Reading, Setup
 from calib.units import format_length, twenty_five_fold
 
@@ -56,8 +57,11 @@ def check_numbers(where: str, readings: Mapping[str, Iterable[Reading]]) -> None
 
 def check_feel(setup: Setup, feel: str | None) -> None:
     """Raise `CalibError` for a word that the setup's feel scale does not have."""
-    if feel is not None:
-        check_name(setup.name, "feel", feel, list(setup.feel.words))
+    if feel is None or setup.feel.knows(feel):
+        return
+    if BETWEEN in feel:
+        raise CalibError(f"{setup.name}: {not_side_by_side(setup.feel, feel)}")
+    check_name(setup.name, "feel", feel, list(setup.feel.words))
 
 
 def check_amounts(setup_name: str, pieces: int, metres_m: float | None) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from calib.errors import CalibError, near_name
+from calib.feel import BETWEEN
 from calib.setupform import default_words, with_word
 from calib.setupform.feelwords import Words
 from calib.shop import JOINT_KINDS, Setup
@@ -102,7 +103,10 @@ class Tongue:
         self._name = _names(connection, kind, said) if said or rows.names_ever(connection, kind) else None
 
     def __call__(self, word: str | None) -> str | None:
-        return word if word is None or self._name is None else self._name(word)
+        if word is None or self._name is None:
+            return word
+        now = self._name(word)
+        return now if now != word else BETWEEN.join(self._name(part.strip()) for part in word.split(BETWEEN))
 
 
 def _names(connection: sqlite3.Connection, kind: str, said: list[sqlite3.Row]) -> Callable[[str], str]:

@@ -6,6 +6,8 @@ pieces, a calliper of u 0.026 mm (inside and outside jaws, limits of error 0.04 
 * ``as stated``: every word means what the scale states; its spread holds what makers differ by.
 * ``own``: a maker's own limits and spread, drawn; the program knows the stated scale only.
 * ``fitted``: the same makers, after 60 earlier cuts that were felt and measured.
+* ``finer``: the same makers again, who also say when a fit lies between two words: within half a spread of
+  their limit, as the program takes it, times exp(0.3 z), which it does not know.
 
 ± is one standard error; of ratios and differences that of the pairs.
 
@@ -19,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from kit import mean_error, plain_setup, ratio_error, runs_wanted, spread_out
 
+from calib.feel import BETWEEN_SHARE
 from calib.setupform import default_words
 from calib.shop import FeelScale, Setup
 from calib.simulate import draw_truth
@@ -56,6 +59,8 @@ def hand_of(task: Task) -> tuple[Hand, FeelScale]:
     if task.hand == "as stated":
         return hand_as_stated(SCALE), SCALE
     hand = draw_hand(SCALE, rng)
+    if task.hand == "finer":
+        hand = replace(hand, between=BETWEEN_SHARE * float(np.exp(0.3 * rng.standard_normal())))
     if task.hand == "own":
         return hand, SCALE
     return hand, replace(SCALE, pairs=hand.pairs(EARLIER_PAIRS, CALLIPER_U_MM, rng))
@@ -106,7 +111,7 @@ def show(hand: str, stakes: str, runs: int, processes: int) -> None:
 def main() -> None:
     """Print every hand at both stakes."""
     options = runs_wanted("Dial-ins by feel, by calliper and by both.", 400)
-    for hand in ("as stated", "own", "fitted"):
+    for hand in ("as stated", "own", "fitted", "finer"):
         for stakes in STAKES:
             if options.only in f"{hand}, {stakes}":
                 show(hand, stakes, options.runs, options.processes)

@@ -119,10 +119,10 @@ def _limits(data: DialIn, shown: Sequence[Cut], band: Band) -> tuple[float, floa
 def _values(setup: Setup, cut: Cut, band: Band) -> Sequence[float | Interval]:
     """Return what is known of one reading of a cut: what was measured, else what its feel stands for."""
     measured = cut.readings.get(band.name, ())
-    if measured or cut.feel not in setup.feel.words or band.name != setup.bands[0].name:
+    if measured or not setup.feel.knows(str(cut.feel)) or band.name != setup.bands[0].name:
         return measured
     assert cut.feel is not None
-    return (Interval(*setup.feel.words[cut.feel]),)
+    return (Interval(*setup.feel.limits_of(cut.feel)),)
 
 
 def _ends(value: float | Interval) -> tuple[float, float]:
