@@ -74,7 +74,7 @@ def test_no_caution_gives_a_speed_or_a_feed_or_any_number(kind):
 @pytest.mark.parametrize("kind", JOINT_KINDS)
 def test_safe_is_said_only_to_deny_it(kind):
     *before, last = lines_of(kind)
-    assert "safe" not in " ".join([*before, *hints.test_hints(setup_of(kind), 1)]).lower()
+    assert "safe" not in " ".join([*before, *hints.test_hints(setup_of(kind), 1, False)]).lower()
     assert last.count("safe") == 1
 
 
@@ -89,7 +89,7 @@ def test_cautions_are_few_and_short(kind):
 
 @pytest.mark.parametrize("kind", JOINT_KINDS)
 def test_a_test_counts_in_four_lines_and_its_number_is_written_on_the_piece(kind):
-    lines = hints.test_hints(setup_of(kind), 1)
+    lines = hints.test_hints(setup_of(kind), 1, False)
     assert 2 <= len(lines) <= 4
     assert "same species" in lines[0]
     assert "final thickness" in lines[0]
@@ -110,4 +110,4 @@ def test_a_test_counts_in_four_lines_and_its_number_is_written_on_the_piece(kind
     ],
 )
 def test_each_joint_has_the_hints_of_its_own(kind, said):
-    assert said in " ".join(hints.test_hints(setup_of(kind), 1))
+    assert said in " ".join(hints.test_hints(setup_of(kind), 1, False))

@@ -61,6 +61,8 @@ def cut(
     pitches and one finger) and finger; play from float, or left and right; gap from pocket and insert;
     depth from thickness and step (what is left standing).
 
+    feel=palm/hand lies between palm and hand; calib feel list shows the words.
+
     goes= is a feeler blade or pin that goes in, stops= one that does not; clearance=0.05..0.10 says the same.
 
     \b

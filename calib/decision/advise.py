@@ -307,7 +307,7 @@ def _advice(
             *reasons.levers(setup, belief),
             *reasons.rests_on(past.carried, used),
         ),
-        hints=test_hints(setup, best.times) if best.step in ("test_again", "move_and_test") else (),
+        hints=_hints(setup, rows, best) if best.step in ("test_again", "move_and_test") else (),
         measure_again_cut=last.number if last is not None and best.step == "measure_again" else None,
         units=setup.units,
         actions=tuple(
@@ -315,6 +315,12 @@ def _advice(
             for o in options
         ),
     )
+
+
+def _hints(setup: Setup, rows: Sequence[Cut], best: Option) -> tuple[str, ...]:
+    last = next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+    by_feel = last is not None and last.feel is not None and setup.bands[0].name not in last.readings
+    return test_hints(setup, best.times, by_feel)
 
 
 def _value(option: Option) -> ActionValue:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from calib.shop import JointKind, Setup
 
 _WOOD = "Use scrap of the same species at the final thickness."
@@ -23,10 +25,30 @@ _BY_KIND: dict[JointKind, tuple[str, ...]] = {
 }
 
 
-def test_hints(setup: Setup, times: int) -> tuple[str, ...]:
-    """Return how to make the next test cut count, five lines at most; `times` is how often it is measured."""
+def test_hints(setup: Setup, times: int, by_feel: bool) -> tuple[str, ...]:
+    """Return how to make the next test cut count.
+
+    Parameters
+    ----------
+    times : int
+        How often the cut is measured.
+    by_feel : bool
+        The last cut was felt and not measured.
+    """
     often = (
         f"Measure it {times} times, each time from the start, and log every reading: beside what cuts "
         "scatter one reading is coarse, and to measure is cheaper than to cut."
     )
-    return (_WOOD, *_BY_KIND[setup.joint.kind], *((often,) if times > 1 else ()), _NUMBER)
+    more = [often] if times > 1 else []
+    between = _between_words(setup) if by_feel else None
+    if between is not None:
+        more.append(f"Where a fit lies between two words, say so, as in feel={between}: it tells more.")
+    return (_WOOD, *_BY_KIND[setup.joint.kind], *more, _NUMBER)
+
+
+def _between_words(setup: Setup) -> str | None:
+    """Return what lies between the two words that meet nearest to the target, as it is typed."""
+    finer = replace(setup.feel, finer=True)
+    between = [said for said in finer.all_said() if said not in finer.words]
+    target = setup.bands[0].target_mm
+    return min(between, key=lambda said: abs(sum(finer.limits_of(said)) / 2.0 - target), default=None)

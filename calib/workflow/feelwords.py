@@ -48,7 +48,7 @@ def words_of(connection: sqlite3.Connection, kind: str, upto: int = NOW) -> Word
 
 def rename(shop: Shop, kind: str, old: str, new: str) -> ShopWords:
     """Call a word otherwise, in the maker's own language; cuts that were felt with it keep their meaning."""
-    kind, new = _kind(kind), plain_name("feel word", new)
+    kind, new = _kind(kind), _plain_word(new)
     with shop.writing() as connection:
         words = words_of(connection, kind)
         known = sorted({*words, *_own_words(connection, kind)})
@@ -65,7 +65,7 @@ def rename(shop: Shop, kind: str, old: str, new: str) -> ShopWords:
 
 def change(shop: Shop, kind: str, name: str, low_mm: float, high_mm: float) -> ShopWords:
     """Move the limits of a word, or add a word; its neighbours give way."""
-    kind, name = _kind(kind), plain_name("feel word", name)
+    kind, name = _kind(kind), _plain_word(name)
     with shop.writing() as connection:
         before = words_of(connection, kind)
         after = with_word(before, name, low_mm, high_mm)
@@ -125,6 +125,16 @@ def in_the_shops_words(
         return setup  # its first reading is not the fit
     words = spoken(connection, kind, setup.feel.words, since_event, upto)
     return setup if words is setup.feel.words else replace(setup, feel=replace(setup.feel, words=words))
+
+
+def _plain_word(name: str) -> str:
+    name = plain_name("feel word", name)
+    if BETWEEN in name:
+        raise CalibError(
+            f'feel word "{name}" will not do: {BETWEEN} stands between two words, as in palm{BETWEEN}hand. '
+            "Use a dash."
+        )
+    return name
 
 
 def _key(connection: sqlite3.Connection, kind: str, name: str) -> str:
