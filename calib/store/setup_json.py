@@ -103,4 +103,5 @@ def _knowledge(data: Mapping[str, Any]) -> Knowledge:
 
 def _feel(data: Mapping[str, Any]) -> FeelScale:
     words = {word: (float(low), float(high)) for word, (low, high) in data.get("words", {}).items()}
-    return FeelScale(**_known(FeelScale, data) | {"words": MappingProxyType(words)})
+    from_tight = dict(sorted(words.items(), key=lambda item: item[1]))
+    return FeelScale(**_known(FeelScale, data) | {"words": MappingProxyType(from_tight)})
