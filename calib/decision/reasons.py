@@ -42,10 +42,10 @@ def why(setup: Setup, options: Sequence[ActionValue], best: ActionValue, cut_now
     """
     if setup.pieces_left == 0:
         return ()
-    lines = [
-        f"Expected from now on, spoiled pieces included: {minutes(best.minutes)} this way, "
-        f"{minutes(cut_now)} if {_batch(setup.pieces_left)} cut as it stands."
-    ]
+    expected = f"Expected from now on, spoiled pieces included: {minutes(best.minutes)}"
+    if best.step != "cut_good":
+        expected += f" this way, {minutes(cut_now)} if {_batch(setup.pieces_left)} cut as it stands"
+    lines = [f"{expected}."]
     others = [o for o in options if o.step != best.step and o.step != "cut_good"]
     if best.step == "measure_again" and others and others[0].minutes < best.minutes:
         lines.append("The last reading cannot be believed yet; nothing is moved on it.")
