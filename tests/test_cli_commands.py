@@ -180,6 +180,15 @@ def test_in_a_terminal_the_program_asks(corners: Run) -> None:
     assert logged["settings_mm"]["key"] == pytest.approx(to, abs=1e-9)
 
 
+@pytest.mark.usefixtures("terminal")
+def test_a_feel_between_two_words_is_asked_for_and_understood(corners: Run) -> None:
+    """Without words the program asks; what does not lie side by side is asked again."""
+    cut = corners("cut", "corners", answers="6.14\n\npalm/slides\nhand/palm\n")
+    assert cut.exit_code == 0, cut.output
+    assert "side by side" in cut.stderr
+    assert answer(corners("history", "--json"))["mountings"][-1]["cuts"][-1]["feel"] == "hand/palm"
+
+
 @pytest.mark.parametrize(("option", "same"), [("--not-moved", True), ("--as-advised", False)])
 def test_an_option_answers_it_too(corners: Run, option: str, same: bool) -> None:
     """For scripts and for the quick."""
@@ -257,6 +266,7 @@ def test_the_next_cut_stands_where_the_move_went(corners: Run) -> None:
         (["cut", "corners", "key=six", "clearance=0.1"], 1, 'key "six" is not a length'),
         (["cut", "corners", "key=6", "clearance=0.1", "mallet"], 2, "name=value"),
         (["cut", "corners", "key=6", "feel=snug"], 1, "snug"),
+        (["cut", "corners", "key=6", "feel=palm/slides"], 1, "side by side: nostart/mallet, mallet/palm"),
         (["cut", "corners", "key=6", "clearance=0.1", "--piecs", "3"], 2, "there is no option --piecs"),
         (["cut", "corners", "clearance=0.1"], 1, "key"),
         (["cut", "corners", "key=6", "clearance=0.1", "--as-advised", "--not-moved"], 2, "contradict"),

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from calib.cli.kit import Units, ask, remark
 from calib.cli.words import OTHERS, read_words
 from calib.errors import CalibError
+from calib.feel import BETWEEN, not_side_by_side
 from calib.measurement.derived import ways
 from calib.present.figures import typed_figure
 from calib.shop import Setup
@@ -70,13 +71,18 @@ def _reading(setup: Setup, name: str, units: Units) -> list[str]:
 
 def _feel(setup: Setup, units: Units) -> list[str]:
     words = list(setup.feel.words)
+    middle = len(words) // 2
+    between = f"; between: {words[middle - 1]}{BETWEEN}{words[middle]}" if middle else ""
     while words:
-        answer = ask(f"feel ({', '.join(words)})", "")
+        answer = ask(f"feel ({', '.join(words)}{between})", "")
         if not answer:
             return []
         if setup.feel.knows(answer):
             return [f"feel={answer}"]
-        remark(f"{answer} is not one of the words. Enter leaves it out.")
+        refused = f"{answer} is not one of the words."
+        if BETWEEN in answer:
+            refused = not_side_by_side(setup.feel, answer)
+        remark(f"{refused} Enter leaves it out.")
     return []
 
 
