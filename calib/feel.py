@@ -16,6 +16,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 BETWEEN = "/"
 #: How far what lies between two words reaches, in spreads of the hand (common practice, no source).
@@ -121,13 +122,20 @@ class FeelScale:
     def _way_into(self, word: str) -> float:
         """How far what lies between reaches into a word, mm."""
         low, high = self.words[word]
-        reach = BETWEEN_SHARE * self.spread_mm
-        gap = high - low
-        return reach if math.isinf(gap) else reach * gap / (gap + 2.0 * reach)
+        return float(way_into(high - low, BETWEEN_SHARE * self.spread_mm))
 
     def _met(self, limit: float, end: int) -> float:
         """1 where another word begins (end 0) or ends (end 1) at a limit, else 0."""
         return float(any(abs(ends[end] - limit) < 1e-9 for ends in self.words.values()))
+
+
+def way_into(width_mm: Any, reach_mm: Any) -> Any:
+    """Return how far what lies between reaches into a word of a width (may be infinite), mm; or arrays.
+
+    >>> way_into(math.inf, 0.02), way_into(0.04, 0.02)
+    (0.02, 0.01)
+    """
+    return reach_mm / (1.0 + 2.0 * reach_mm / width_mm)
 
 
 def not_side_by_side(scale: FeelScale, said: str) -> str:

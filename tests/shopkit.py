@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from calib.decision.advice import Advice, Expectation, Move
+from calib.setupform import default_words
 from calib.shop import Adjuster, Band, Cut, Cutter, FeelScale, Interval, Joint, Setup
 from calib.workflow.cuts import CutEntry, LoggedCut, log_cut
 from calib.workflow.shopfloor import Shop
@@ -19,6 +21,15 @@ CORNERS = Setup(
     pieces_left=16,
     metres_per_piece_m=0.05,
     feel=FeelScale({"mallet": (-0.2, 0.0), "hand": (0.0, 0.1)}),
+)
+
+#: The corners with one reading and the words of fingers.
+FINGERS = replace(
+    CORNERS,
+    name="corners",
+    bands=(Band("clearance", 0.07, 0.03, 0.12),),
+    adjusters=CORNERS.adjusters[:1],
+    feel=FeelScale(default_words("finger", "clearance")),
 )
 
 GROOVE = Setup(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shopkit import CORNERS, cut, ticking
+from shopkit import FINGERS, cut, ticking
 
 from calib.errors import CalibError
 from calib.feel import BETWEEN_SHARE
@@ -16,8 +16,7 @@ from calib.normal import cdf
 from calib.regression import posterior
 from calib.regression.feelpairs import with_own_words
 from calib.regression.feelscale import refit
-from calib.setupform import default_words
-from calib.shop import Band, Cut, FeelScale
+from calib.shop import Cut, FeelScale
 from calib.simulate.hand import Hand, draw_hand
 from calib.workflow import feelwords, setups
 from calib.workflow.history import find_cut
@@ -26,14 +25,6 @@ from calib.workflow.shopfloor import open_shop
 WORDS = {"mallet": (-math.inf, -0.03), "palm": (-0.03, 0.03), "hand": (0.03, 0.1), "loose": (0.1, math.inf)}
 SCALE = FeelScale(WORDS, 0.04)
 FINER = replace(SCALE, finer=True)
-FINGERS = replace(
-    CORNERS,
-    name="corners",
-    bands=(Band("clearance", 0.07, 0.03, 0.12),),
-    adjusters=CORNERS.adjusters[:1],
-    feel=FeelScale(default_words("finger", "clearance")),
-)
-
 
 def test_between_reaches_half_a_spread_into_a_wide_word_and_never_half_of_a_narrow_one():
     assert FINER.limits_of("mallet/palm")[0] == pytest.approx(-0.05)  # mallet is open: 0.5 x 0.04

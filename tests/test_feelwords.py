@@ -7,12 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from shopkit import CORNERS, cut, ticking
+from shopkit import FINGERS, cut, ticking
 
 from calib.errors import CalibError
 from calib.logfile import load_log
-from calib.setupform import default_words
-from calib.shop import Band, Cut, FeelScale, Interval
+from calib.shop import Cut, Interval
 from calib.workflow import feelwords, logs, setups
 from calib.workflow.cuts import measure_again
 from calib.workflow.history import find_cut
@@ -20,14 +19,6 @@ from calib.workflow.keep import verify
 from calib.workflow.next import next_step
 from calib.workflow.shopfloor import Shop, open_shop
 from calib.workflow.undo import undo
-
-FINGERS = replace(
-    CORNERS,
-    name="corners",
-    bands=(Band("clearance", 0.07, 0.03, 0.12),),
-    adjusters=CORNERS.adjusters[:1],
-    feel=FeelScale(default_words("finger", "clearance")),
-)
 
 
 @pytest.fixture

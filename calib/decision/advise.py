@@ -20,7 +20,7 @@ from calib.decision.foretold import expectations, moves_of
 from calib.decision.hints import test_hints
 from calib.decision.options import Option, cuts_good, options_of
 from calib.decision.resharpen import regrind_first
-from calib.decision.sensing import as_sensed
+from calib.decision.sensing import as_sensed, last_sensed
 from calib.decision.standins import lean
 from calib.errors import CalibError
 from calib.regression.infer import Posterior, standing, watched
@@ -250,7 +250,7 @@ def _wild_reading(belief: Posterior, rows: Sequence[Cut]) -> Cut | None:
 
 def _last_measured(rows: Sequence[Cut]) -> Cut | None:
     """Return the last cut that was measured, when the machine still stands so and the piece is at hand."""
-    last = next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+    last = last_sensed(rows)
     if last is None or not last.at_hand or not last.readings:
         return None
     return last
@@ -318,7 +318,7 @@ def _advice(
 
 
 def _hints(setup: Setup, rows: Sequence[Cut], best: Option) -> tuple[str, ...]:
-    last = next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+    last = last_sensed(rows)
     by_feel = last is not None and last.feel is not None and setup.bands[0].name not in last.readings
     return test_hints(setup, best.times, by_feel)
 

@@ -100,6 +100,11 @@ def worth_measuring(cut_sd_mm: float, reading_sd_mm: float, again_share: float =
     return int(m[np.argmax(prices <= 1.02 * prices.min())])
 
 
+def last_sensed(rows: Sequence[Cut]) -> Cut | None:
+    """Return the last cut on which anything was measured or felt."""
+    return next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+
+
 def as_sensed(
     setup: Setup, rows: Sequence[Cut], futures: Sequence[Prospect]
 ) -> tuple[list[Prospect], list[Prospect] | None]:
@@ -118,7 +123,7 @@ def as_sensed(
     list of Prospect or None
         For another test where the machine stands, when only the hand tells; None: no different.
     """
-    last = next((cut for cut in reversed(rows) if cut.readings or cut.feel), None)
+    last = last_sensed(rows)
     band = setup.bands[0]
     if last is None or last.feel is None:
         return list(futures), None

@@ -18,6 +18,8 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.decision.blur import Blur
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
@@ -27,13 +29,9 @@ _COUNT_SWEEPS = 4
 _COUNT_TOLERANCE = 0.05
 #: States that are swept together (one after the other would settle sooner, but cost more).
 _HANDFUL = 8
-#: Lengths of an FFT that have small factors only.
-_FFT_LENGTHS = (256, 320, 384, 432, 512, 576, 640, 768, 900, 1024, 1280, 1536, 1800, 2048, 2560, 3072, 4096)
 #: Changes of sweep after sweep that are a geometric row: its largest ratio, how far two ratios may differ (of
 #: what is missing to 1), and its last change, minutes or tests.
 _LONGEST_ROW, _PLAIN_ROW, _SMALL_CHANGE = 0.95, 0.2, 4.0
-#: A Gaussian is cut off at this many sds.
-_REACH = 4.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -370,38 +368,3 @@ def _folded(value: Array, every: int) -> Array:
 def _repeated(column: NDArray[Any], points: int) -> NDArray[Any]:
     """Lay one value per column out along the whole grid again."""
     return column[:, np.arange(points) % column.shape[1]]
-
-
-class Blur:
-    """Convolution of rows with Gaussians; beyond the grid the values go on flat.
-
-    Parameters
-    ----------
-    spread : ndarray of shape (H, S)
-        sds in grid points.
-    points : int
-    """
-
-    def __init__(self, spread: Array, points: int) -> None:
-        wanted = points + 2 * _REACH * float(spread.max())
-        self.points = points
-        self.length = next((n for n in _FFT_LENGTHS if n >= wanted), _FFT_LENGTHS[-1])
-        frequency = 2.0 * np.pi * np.arange(self.length // 2 + 1) / self.length
-        self.factors: Array = np.exp(-0.5 * (spread[:, :, None] * frequency) ** 2)
-
-    def of(self, h: Indices) -> Blur:
-        """Return the blur of some hypotheses alone."""
-        part = copy(self)
-        part.factors = self.factors[h]
-        return part
-
-    def apply(self, values: Array, states: slice) -> Array:
-        """Convolve values (H, states, N), each with the Gaussian of its state."""
-        pad = self.length - self.points
-        padded = np.empty((*values.shape[:-1], self.length))
-        padded[..., : self.points] = values
-        padded[..., self.points : self.points + pad // 2] = values[..., -1:]
-        padded[..., self.points + pad // 2 :] = values[..., :1]
-        smooth = np.fft.irfft(np.fft.rfft(padded) * self.factors[:, states], n=self.length)
-        result: Array = smooth[..., : self.points]
-        return result

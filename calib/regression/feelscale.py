@@ -38,7 +38,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.feel import BETWEEN_SHARE
+from calib.feel import BETWEEN_SHARE, way_into
 from calib.normal import quantile
 from calib.regression.lattice import lattice
 from calib.regression.ordered import Between, between
@@ -224,8 +224,7 @@ def _limits(theta: Array, anchor: int) -> Array:
 def _zones(limits: Array, spread: Array) -> Array:
     """Return the ends (..., 2 (K-1)) of what lies between words (see `calib.feel`), rising."""
     reach = BETWEEN_SHARE * spread
-    gap = np.diff(limits, axis=-1)
-    into = reach * gap / (gap + 2.0 * reach)
+    into = way_into(np.diff(limits, axis=-1), reach)
     below = limits - np.concatenate([reach, into], axis=-1)
     above = limits + np.concatenate([into, reach], axis=-1)
     ends: Array = np.stack([below, above], axis=-1).reshape(*limits.shape[:-1], -1)

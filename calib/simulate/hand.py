@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.random import Generator
 
-from calib.feel import BETWEEN
+from calib.feel import BETWEEN, way_into
 from calib.regression.feelscale import ANCHOR_SHARE, LOG_GAP_SD, LOG_SPREAD_SD, OWN_SHARE, words_in_order
 from calib.shop import FeelPair, FeelScale
 
@@ -31,8 +31,7 @@ class Hand:
         felt = size_mm + self.spread_mm * float(rng.standard_normal())
         k = int(np.searchsorted(self.limits_mm, felt))
         low, high = (-math.inf, *self.limits_mm)[k], (*self.limits_mm, math.inf)[k]
-        reach = self.between * self.spread_mm
-        into = reach if math.isinf(high - low) else reach * (high - low) / (high - low + 2.0 * reach)
+        into = way_into(high - low, self.between * self.spread_mm)
         if felt < low + into:
             return f"{self.words[k - 1]}{BETWEEN}{self.words[k]}"
         if felt > high - into:
